@@ -1,0 +1,1 @@
+"""The open board: protocol, limits, firmware, virtual board."""

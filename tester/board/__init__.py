@@ -1,0 +1,1 @@
+"""Ports, link, protocol codec, client, recording and replay of bytes."""

@@ -1,0 +1,1 @@
+"""What is on the bench, as values: cavities, netlists, readings, expectations, verdicts. Pure."""

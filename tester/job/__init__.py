@@ -1,0 +1,1 @@
+"""The job as an event log: state, actions, and the measuring sequence on the board."""

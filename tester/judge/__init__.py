@@ -1,0 +1,1 @@
+"""Limits, verdict, diagnosis, comparison of two scans. Pure."""

@@ -1,0 +1,1 @@
+"""Plan files: models, checks, conditions, edits to expectation. Pure."""

@@ -1,0 +1,1 @@
+"""The store of events, its hash chain, search and figures."""

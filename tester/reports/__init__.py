@@ -1,0 +1,1 @@
+"""Pages, labels and tables made from a record."""

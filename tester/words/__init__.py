@@ -1,0 +1,1 @@
+"""Every sentence that a person reads about faults, steps and cautions. Pure."""
