@@ -1,0 +1,71 @@
+"""Entry of the command: parse, run one verb, turn errors into messages and exit status."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from tester.cli.parser import build_parser
+from tester.errors import LoomwrightError
+
+
+def run() -> None:
+    """Run the command of this process and leave with its status."""
+    status = main(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    raise SystemExit(status)
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run one command line; returns the exit status, never leaves the process."""
+    try:
+        options = build_parser().parse_args(argv)
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else 3
+    module, _, function = options.handler.partition(":")
+    try:
+        return int(getattr(importlib.import_module(module), function)(options))
+    except LoomwrightError as error:
+        return report(error, options.json)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        sys.stderr.write("stopped\n")
+        return 4
+    except RecursionError:
+        sys.stderr.write("internal error: nested too deeply\n")
+        return 5
+    except Exception as error:
+        if os.environ.get("LOOMWRIGHT_TRACEBACK"):
+            raise
+        sys.stderr.write(
+            f"internal error: {type(error).__name__}: {error}\n"
+            "This is a bug. LOOMWRIGHT_TRACEBACK=1 in the environment shows where.\n"
+        )
+        return 5
+
+
+def report(error: LoomwrightError, as_json: bool) -> int:
+    """Say an error on standard error (and as JSON where asked); returns its exit status."""
+    from tester.cli.output import say, show_json
+
+    say(str(error))
+    if as_json:
+        show_json({"error": error_object(error)})
+    return error.exit_status
+
+
+def error_object(error: LoomwrightError) -> dict[str, str]:
+    """The error as it stands in JSON output."""
+    names = {3: "input", 4: "board", 5: "store"}
+    return {
+        "kind": getattr(error, "code", names[error.exit_status]),
+        "message": error.message,
+        "hint": error.hint,
+    }

@@ -1,0 +1,57 @@
+"""Results on standard output, talk on standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+from tester.job.files import write_whole
+
+
+def say(text: str) -> None:
+    """Talk: progress, hints, errors."""
+    sys.stderr.write(_plain(text) + "\n")
+    sys.stderr.flush()
+
+
+def show(text: str) -> None:
+    """The result, for a person."""
+    sys.stdout.write(_plain(text) + "\n")
+
+
+def show_json(value: object) -> None:
+    """The result as one JSON object on one line."""
+    sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def show_or_write(text: str, path: str | None) -> None:
+    """The result to standard output, or whole into a file."""
+    if path is None:
+        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+    else:
+        write_whole(path, text if text.endswith("\n") else text + "\n")
+        say(f"written: {path}")
+
+
+def _plain(text: str) -> str:
+    """Without control characters, so that names out of files cannot steer the terminal."""
+    return "".join(c if c.isprintable() or c in "\n\t" else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+class Progress:
+    """A counter line on standard error, drawn only on a terminal."""
+
+    def __init__(self, label: str) -> None:
+        self._label = label
+        self._drawn = False
+
+    def __call__(self, done: int, total: int) -> None:
+        if sys.stderr.isatty():
+            sys.stderr.write(f"\r{self._label} {done}/{total} ")
+            sys.stderr.flush()
+            self._drawn = True
+
+    def end(self) -> None:
+        if self._drawn:
+            sys.stderr.write("\r\033[K")
+            sys.stderr.flush()

@@ -1,0 +1,218 @@
+"""The command line as a tree of argparse parsers. Builds without importing any room that does work."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from typing import NoReturn
+
+from tester import __version__
+
+ABOUT = """\
+Tests a modified door or hatch harness at the bench, before it goes back into the vehicle.
+
+Expected = as found + the plan's edits: scan the harness before touching it, do the steps of the plan, scan it
+again. The tester says which terminal is wrong and where it belongs, and what it could not see.
+"""
+
+STATUS = """\
+exit status:
+  0  pass, or done
+  1  the harness failed (test, wiggle, records compare, records verify)
+  2  not fully tested
+  3  a file or an option is wrong
+  4  the board or the link failed; nothing was judged
+  5  not stored, or an internal error
+
+Start with: loomwright demo
+"""
+
+
+class Parser(argparse.ArgumentParser):
+    """argparse whose usage errors leave with status 3 and say where help is."""
+
+    def error(self, message: str) -> NoReturn:
+        sys.stderr.write(f"{self.prog}: {message}\nTry: {self.prog} --help\n")
+        raise SystemExit(3)
+
+
+Subparsers = "argparse._SubParsersAction[Parser]"
+
+
+def build_parser() -> Parser:
+    """The whole tree. Each leaf sets `handler` to "module:function", imported only when the verb runs."""
+    top = Parser(
+        prog="loomwright", description=ABOUT, epilog=STATUS, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    top.add_argument("--version", action="version", version=f"loomwright {__version__}")
+    verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
+    _add_demo(verbs)
+    _add_bench(verbs)
+    _add_plan(verbs)
+    _add_scan(verbs)
+    _add_test(verbs)
+    _add_records(verbs)
+    _add_board(verbs)
+    completion = _verb(
+        verbs, "completion", "tester.cli.completion:run", "print the completion script of a shell",
+        "For bash: loomwright completion bash > ~/.local/share/bash-completion/completions/loomwright",
+    )  # fmt: skip
+    completion.add_argument("shell", choices=("bash", "zsh", "fish"))
+    return top
+
+
+def _verb(verbs: argparse._SubParsersAction[Parser], name: str, handler: str, short: str, more: str = "") -> Parser:
+    parser = verbs.add_parser(
+        name,
+        help=short,
+        description=f"{short[:1].upper()}{short[1:]}.\n\n{more}".rstrip(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.set_defaults(handler=handler)
+    parser.add_argument("--json", action="store_true", help="print the result as one JSON object on standard output")
+    return parser
+
+
+def _group(verbs: argparse._SubParsersAction[Parser], name: str, short: str) -> argparse._SubParsersAction[Parser]:
+    parser = verbs.add_parser(name, help=short, description=f"{short[:1].upper()}{short[1:]}.")
+    return parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+
+
+def positive(text: str) -> float:
+    """A finite number above zero, as an option's value."""
+    value = float(text)
+    if not 0 < value < 1e9:
+        raise argparse.ArgumentTypeError(f"{text!r}: write a number above 0")
+    return value
+
+
+positive.__name__ = "number"
+
+
+def _file(parser: Parser, *names: str, help: str, **more: object) -> None:
+    parser.add_argument(*names, metavar="FILE", help=help, **more)  # type: ignore[arg-type]
+
+
+def _board_options(parser: Parser, rounds: bool = True) -> None:
+    parser.add_argument(
+        "--board",
+        metavar="ADDRESS",
+        help="serial port such as /dev/ttyACM0, a serial address such as socket://host:port, or virtual:FILE for the "
+        "virtual board with that harness plugged in (default: the only board found)",
+    )
+    _file(
+        parser, "--leads", required=True, action="append",
+        help="lead map: which channel goes to which cavity" + ("; several times for several rounds" if rounds else ""),
+    )  # fmt: skip
+    _file(parser, "--wired-by", help="with virtual:FILE: the lead map that the harness is really wired by")
+    _file(parser, "--recording", help="save every byte on the line, with its time, into this file")
+
+
+def _log_option(parser: Parser) -> None:
+    parser.add_argument("--log", metavar="STORE", help="the log of jobs (default: under $XDG_DATA_HOME/loomwright/)")
+
+
+def _add_demo(verbs: argparse._SubParsersAction[Parser]) -> None:
+    demo = _verb(
+        verbs, "demo", "tester.cli.demo:run", "the whole job on the virtual board, told in under 60 lines",
+        "As found, the steps for this harness, work done wrong, what the tester says, rework, pass, record.",
+    )  # fmt: skip
+    _log_option(demo)
+
+
+def _add_bench(verbs: argparse._SubParsersAction[Parser]) -> None:
+    pass
+
+
+def _add_scan(verbs: argparse._SubParsersAction[Parser]) -> None:
+    scan = _verb(
+        verbs, "scan", "tester.cli.scan:run", "full scan of what is plugged in: which cavities are joined",
+        "Example:\n  loomwright scan --leads leads.toml --board /dev/ttyACM0 --save as-found.json",
+    )  # fmt: skip
+    _board_options(scan)
+    _file(scan, "--save", help="save the scan, frames included, for --as-found and plan from-scan")
+
+
+def _add_test(verbs: argparse._SubParsersAction[Parser]) -> None:
+    test = _verb(
+        verbs, "test", "tester.cli.test:run", "as-left test: the finished harness against what is expected",
+        "Example:\n  loomwright test --plan plan.toml --leads leads.toml --as-found as-found.json --steps-done",
+    )  # fmt: skip
+    _file(test, "--plan", required=True, help="the plan of the job")
+    _board_options(test)
+    _file(test, "--as-found", help="scan saved before the work began")
+    test.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
+    test.add_argument("--steps-done", action="store_true", help="every step of the work sheet has been done")
+    test.add_argument(
+        "--answer", metavar="QUESTION=ANSWER", action="append", default=[],
+        help="what eyes found where no lead reaches, such as --answer 'occupied D-13=yes'",
+    )  # fmt: skip
+    test.add_argument("--tag", default="", help="tag on the harness, kept in the record")
+    test.add_argument("--job", default="", help="job number or vehicle reference of the shop, kept in the record")
+    test.add_argument("--by", default="", metavar="INITIALS", help="initials of who tests, kept in the record")
+    test.add_argument(
+        "--accept-cautions", action="store_true", help="the cautions that the plan names have been read and are met"
+    )
+    _log_option(test)
+
+
+def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
+    plan = _group(verbs, "plan", "write, check and print plans")
+
+    def with_plan(name: str, short: str, more: str = "") -> Parser:
+        parser = _verb(plan, name, f"tester.cli.plan:{name.replace('-', '_')}", short, more)
+        parser.add_argument("plan", metavar="PLAN", help="plan file")
+        return parser
+
+    with_plan("check", "check a plan: every mistake with its place and what would be right")
+    with_plan("show", "show what a plan says, in words")
+    for name, short in (
+        ("sheet", "the work sheet for one harness, as text"),
+        ("expect", "the netlist that the finished harness must have"),
+    ):
+        parser = with_plan(name, short)
+        _file(parser, "--as-found", help="scan saved before the work began; makes the result specific")
+        parser.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
+        parser.add_argument("--answer", metavar="QUESTION=ANSWER", action="append", default=[], help="see test --help")
+        _file(parser, "--output", help="write into this file instead of standard output")
+    parser = _verb(plan, "from-scan", "tester.cli.plan:from_scan", "a plan from the scan of a reference harness")
+    parser.add_argument("scan", metavar="SCAN", help="file that scan --save wrote")
+    _file(parser, "--output", help="write the plan into this file instead of standard output")
+    parser.add_argument("--id", default="", help="identity of the new plan (default: the name of the scan file)")
+
+
+def _add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
+    records = _group(verbs, "records", "the log of jobs")
+
+    def on_log(name: str, short: str) -> Parser:
+        parser = _verb(records, name, f"tester.cli.records:{name}", short)
+        _log_option(parser)
+        return parser
+
+    listing = on_log("list", "the jobs in the log, newest first")
+    listing.add_argument("--limit", type=int, default=40, metavar="N", help="how many at most (default 40)")
+    for name, short in (
+        ("show", "one record in words"),
+        ("replay", "judge a record again from its stored frames, beside the old verdict"),
+    ):
+        on_log(name, short).add_argument("record", metavar="RECORD", help="record number, such as the test printed")
+    on_log("verify", "check that no event in the log was changed, removed or reordered")
+
+
+def _add_board(verbs: argparse._SubParsersAction[Parser]) -> None:
+    board = _group(verbs, "board", "the scan board")
+    _verb(board, "list", "tester.cli.board:list_boards", "serial ports, and which of them answer as a board")
+    info = _verb(board, "info", "tester.cli.board:info", "what a board is and what it can do")
+    info.add_argument("--board", metavar="ADDRESS", help="see scan --help (default: the only board found)")
+    virtual = _verb(
+        board, "virtual", "tester.cli.board:virtual", "serve the virtual board on a pseudo-terminal",
+        "Prints the port first, then serves until its standard input closes.",
+    )  # fmt: skip
+    _file(virtual, "--harness", required=True, help="virtual harness that is plugged in")
+    _file(virtual, "--leads", required=True, help="lead map that the harness is wired by")
+    virtual.add_argument("--firmware", choices=("cpython", "micropython"), default="cpython", help="what runs it")
+    _file(virtual, "--trace", help="write each change of a channel between driven and released, with its time")
+
+
+Handler = Callable[[argparse.Namespace], int]

@@ -1,0 +1,254 @@
+"""The state of a job: a pure fold over its events. Leaving, taking up again and replay all read it from here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
+
+STAGES = (
+    "intake", "leads", "as found", "work sheet", "as left", "wiggle", "finish", "after installing",
+)  # fmt: skip
+
+
+class EventLike(Protocol):
+    """What the fold needs of an event: see tester.records for the stored form."""
+
+    @property
+    def serial(self) -> int: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def at(self) -> str: ...
+    @property
+    def data(self) -> dict[str, Any]: ...
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A step marked done: by the board or by hand, when, by whom."""
+
+    step: str
+    how: str
+    at: str
+    serial: int
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class ScanEntry:
+    """A stored full scan: `purpose` is "as found" or "as left"; frames are in `rounds`."""
+
+    serial: int
+    purpose: str
+    at: str
+    rounds: tuple[dict[str, Any], ...]
+    touched: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class VerdictEntry:
+    """A stored verdict object and the serials of the scans that it judged."""
+
+    serial: int
+    at: str
+    verdict: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class JobState:
+    """Everything known of a job after its events so far.
+
+    opened    intake: job, tag, side, by, title, customer and what else was given
+    plan      plan text as it was used; `plan_name` the file name
+    leads     (name, text) of each lead map, one a round
+    ticks     step id -> tick, steps undone are gone
+    stale     True when a tick or undo came after the newest as-left scan
+    """
+
+    record: str = ""
+    opened: dict[str, Any] = field(default_factory=dict)
+    plan_name: str = ""
+    plan: str = ""
+    leads: tuple[tuple[str, str], ...] = ()
+    board: dict[str, Any] = field(default_factory=dict)
+    cautions: dict[str, str] = field(default_factory=dict)
+    proven: frozenset[str] = frozenset()
+    leads_done: bool = False
+    answers: dict[str, str] = field(default_factory=dict)
+    accepted: tuple[str, ...] = ()
+    ticks: dict[str, Tick] = field(default_factory=dict)
+    tick_order: tuple[str, ...] = ()
+    scans: tuple[ScanEntry, ...] = ()
+    verdicts: tuple[VerdictEntry, ...] = ()
+    wiggles: tuple[dict[str, Any], ...] = ()
+    aborted: tuple[dict[str, Any], ...] = ()
+    initials: dict[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    photos: tuple[dict[str, Any], ...] = ()
+    function_checks: dict[str, str] = field(default_factory=dict)
+    finished: bool = False
+    last_physical: int = 0
+    last_serial: int = 0
+
+    def newest_scan(self, purpose: str) -> ScanEntry | None:
+        """The newest stored scan of that purpose."""
+        return next((s for s in reversed(self.scans) if s.purpose == purpose), None)
+
+    @property
+    def scan_is_fresh(self) -> bool:
+        """True when the newest as-left scan came after the last physical step."""
+        scan = self.newest_scan("as left")
+        return scan is not None and scan.serial > self.last_physical
+
+    @property
+    def verdict(self) -> dict[str, Any] | None:
+        """The newest verdict that no later step or scan has made stale."""
+        if not self.verdicts or not self.scan_is_fresh:
+            return None
+        newest = self.verdicts[-1]
+        scan = self.newest_scan("as left")
+        return newest.verdict if scan and newest.serial > scan.serial else None
+
+    @property
+    def stage(self) -> str:
+        """The stage that the job stands at: the first whose work is not done."""
+        if not self.opened or not self.plan:
+            return "intake"
+        if not self.leads or not self.leads_done:
+            return "leads"
+        if self.newest_scan("as found") is None and "as-found skipped" not in self.accepted:
+            return "as found"
+        if self.finished:
+            return "after installing"
+        if self.verdict and self.verdict.get("verdict") == "PASS":
+            return "finish"
+        return "as left" if self.scan_is_fresh else "work sheet"
+
+
+def fold(events: Iterable[EventLike], record: str = "") -> JobState:
+    """State after these events, in their order. Unknown kinds are passed over, so that newer logs still open."""
+    state = JobState(record=record)
+    for event in events:
+        change = _CHANGES.get(event.kind)
+        if change is not None:
+            state = change(state, event)
+        state = replace(state, last_serial=event.serial)
+    return state
+
+
+def _opened(state: JobState, event: EventLike) -> JobState:
+    return replace(state, opened=dict(event.data))
+
+
+def _plan(state: JobState, event: EventLike) -> JobState:
+    return replace(state, plan=event.data["text"], plan_name=event.data["name"])
+
+
+def _leads(state: JobState, event: EventLike) -> JobState:
+    maps = tuple((one["name"], one["text"]) for one in event.data["maps"])
+    return replace(state, leads=maps, leads_done=False, proven=frozenset())
+
+
+def _leads_done(state: JobState, event: EventLike) -> JobState:
+    return replace(state, leads_done=True)
+
+
+def _proven(state: JobState, event: EventLike) -> JobState:
+    return replace(state, proven=state.proven | set(event.data["cavities"]))
+
+
+def _board(state: JobState, event: EventLike) -> JobState:
+    return replace(state, board=dict(event.data))
+
+
+def _caution(state: JobState, event: EventLike) -> JobState:
+    return replace(state, cautions={**state.cautions, event.data["caution"]: event.data.get("by", "")})
+
+
+def _answer(state: JobState, event: EventLike) -> JobState:
+    return replace(state, answers={**state.answers, event.data["question"]: event.data["answer"]})
+
+
+def _accepted(state: JobState, event: EventLike) -> JobState:
+    return replace(state, accepted=(*state.accepted, event.data["what"]))
+
+
+def _tick(state: JobState, event: EventLike) -> JobState:
+    step = event.data["step"]
+    tick = Tick(step, event.data.get("how", "hand"), event.at, event.serial, event.data.get("by", ""))
+    order = (*(s for s in state.tick_order if s != step), step)
+    return replace(state, ticks={**state.ticks, step: tick}, tick_order=order, last_physical=event.serial)
+
+
+def _undo(state: JobState, event: EventLike) -> JobState:
+    step = event.data["step"]
+    ticks = {name: tick for name, tick in state.ticks.items() if name != step}
+    order = tuple(s for s in state.tick_order if s != step)
+    return replace(state, ticks=ticks, tick_order=order, last_physical=event.serial)
+
+
+def _touched(state: JobState, event: EventLike) -> JobState:
+    return replace(state, last_physical=event.serial)
+
+
+def _scan(state: JobState, event: EventLike) -> JobState:
+    entry = ScanEntry(event.serial, event.data["purpose"], event.at, tuple(event.data["rounds"]))
+    return replace(state, scans=(*state.scans, entry))
+
+
+def _verdict(state: JobState, event: EventLike) -> JobState:
+    return replace(state, verdicts=(*state.verdicts, VerdictEntry(event.serial, event.at, dict(event.data))))
+
+
+def _wiggle(state: JobState, event: EventLike) -> JobState:
+    return replace(state, wiggles=(*state.wiggles, {**event.data, "serial": event.serial, "at": event.at}))
+
+
+def _aborted(state: JobState, event: EventLike) -> JobState:
+    return replace(state, aborted=(*state.aborted, {**event.data, "at": event.at}))
+
+
+def _initials(state: JobState, event: EventLike) -> JobState:
+    return replace(state, initials={**state.initials, event.data["role"]: event.data["initials"]})
+
+
+def _note(state: JobState, event: EventLike) -> JobState:
+    return replace(state, notes=(*state.notes, event.data["text"]))
+
+
+def _photo(state: JobState, event: EventLike) -> JobState:
+    return replace(state, photos=(*state.photos, dict(event.data)))
+
+
+def _function_check(state: JobState, event: EventLike) -> JobState:
+    return replace(state, function_checks={**state.function_checks, event.data["item"]: event.data["result"]})
+
+
+def _finished(state: JobState, event: EventLike) -> JobState:
+    return replace(state, finished=True)
+
+
+_CHANGES = {
+    "job-opened": _opened,
+    "plan": _plan,
+    "leads": _leads,
+    "leads-done": _leads_done,
+    "lead-proven": _proven,
+    "board": _board,
+    "caution": _caution,
+    "answer": _answer,
+    "accepted": _accepted,
+    "tick": _tick,
+    "undo": _undo,
+    "touched": _touched,
+    "scan": _scan,
+    "verdict": _verdict,
+    "wiggle": _wiggle,
+    "aborted": _aborted,
+    "initials": _initials,
+    "note": _note,
+    "photo": _photo,
+    "function-check": _function_check,
+    "finished": _finished,
+}

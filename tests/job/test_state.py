@@ -1,0 +1,51 @@
+"""The fold over a job's events."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from tester.job.state import fold
+
+
+@dataclass
+class Happened:
+    serial: int
+    kind: str
+    data: dict[str, Any] = field(default_factory=dict)
+    at: str = "2026-01-01T00:00:00+00:00"
+
+
+def story(*happened: tuple[str, dict[str, Any]]) -> list[Happened]:
+    return [Happened(i, kind, data) for i, (kind, data) in enumerate(happened, 1)]
+
+
+OPENED = [
+    ("job-opened", {"tag": "T1"}),
+    ("plan", {"name": "p.toml", "text": "format = 1"}),
+    ("leads", {"maps": [{"name": "l.toml", "text": "format = 1"}]}),
+    ("leads-done", {}),
+    ("scan", {"purpose": "as found", "rounds": []}),
+]
+
+
+def test_the_stage_is_the_first_whose_work_is_not_done() -> None:
+    stages = [fold(story(*OPENED[:n])).stage for n in range(len(OPENED) + 1)]
+    assert stages == ["intake", "intake", "leads", "leads", "as found", "work sheet"]
+
+
+def test_undo_takes_a_tick_back_and_makes_the_as_left_scan_stale() -> None:
+    told = [*OPENED, ("tick", {"step": "1"}), ("scan", {"purpose": "as left", "rounds": []})]
+    before = fold(story(*told))
+    after = fold(story(*told, ("undo", {"step": "1"})))
+    assert list(before.ticks) == ["1"] and before.scan_is_fresh
+    assert not after.ticks and not after.scan_is_fresh
+
+
+def test_a_verdict_counts_only_while_its_scan_is_the_newest_and_after_the_last_step() -> None:
+    told = [*OPENED, ("scan", {"purpose": "as left", "rounds": []}), ("verdict", {"verdict": "PASS"})]
+    assert fold(story(*told)).stage == "finish"
+    for later in (("tick", {"step": "9"}), ("touched", {}), ("scan", {"purpose": "as left", "rounds": []})):
+        assert fold(story(*told, later)).verdict is None
+
+
+def test_a_kind_from_a_newer_version_is_passed_over() -> None:
+    assert fold(story(*OPENED, ("from-the-future", {"x": 1}))).stage == "work sheet"
