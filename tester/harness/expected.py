@@ -11,11 +11,22 @@ CHECKS = ("continuity", "isolation", "resistance", "direction", "dropout")
 
 
 @dataclass(frozen=True)
+class PathWire:
+    """One wire on the way between two cavities. `size_mm2`, `length_m`: None when the plan does not say."""
+
+    wire: str
+    size_mm2: float | None = None
+    length_m: float | None = None
+
+
+@dataclass(frozen=True)
 class ExpectedLink:
     """A wire that the plan put in, or an existing one that is measured against as found.
 
     `a`, `b`: cavities. `limit_ohms`: highest acceptable reading, with `source` in words. `size_mm2`,
     `length_m`: of the wire, None when unknown. `wire`: id in the plan, "" for existing ones.
+    `path`: all new wires from a to b in order (more than one through a splice); `contacts` terminals at its
+    ends, `splices` joints on the way. `found_ohms`, `found_u_ohms`: as-found reading of an existing link.
     """
 
     a: str
@@ -25,6 +36,11 @@ class ExpectedLink:
     size_mm2: float | None = None
     length_m: float | None = None
     wire: str = ""
+    path: tuple[PathWire, ...] = ()
+    contacts: int = 2
+    splices: int = 0
+    found_ohms: float | None = None
+    found_u_ohms: float | None = None
 
 
 @dataclass(frozen=True)
@@ -62,6 +78,12 @@ class Expected:
     wires     id of a kit wire -> its cavities
     sealed_off names of leads that were sealed off and must touch nothing
     by_eye    cavity -> what only eyes can confirm there
+    diodes    (a, b): b reads low while a is driven low and not the other way round, as Measured.directed;
+              one pair for each pair of circuits, the first cavity of each
+    unsteady  pairs that as found (or the reference) could not settle: NOT TESTED by name, they block nothing else
+    notes     in words: parts that the edits took away or that cannot be placed, what the expectation rests on
+    limits    numbers of the plan's [limits], such as {"celsius": 25.0, "contact_ohms": 0.01}; {} for the defaults
+    table     conductor table of harness.copper that limits are computed from
     """
 
     outcomes: tuple[Outcome, ...]
@@ -77,3 +99,7 @@ class Expected:
     diodes: frozenset[Pair] = frozenset()
     by_eye: Mapping[str, str] = field(default_factory=dict)
     sealed_off: tuple[str, ...] = ()
+    unsteady: frozenset[Pair] = frozenset()
+    notes: tuple[str, ...] = ()
+    limits: Mapping[str, float] = field(default_factory=dict)
+    table: str = ""

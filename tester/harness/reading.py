@@ -57,6 +57,8 @@ class Measured:
     ohms       four-wire readings of links, by pair
     proven     cavities whose lead is proven (seen joined to something, or touched)
     grade      "scan" (low means up to 66 kohm) or "wire" (each low pair measured)
+    rounds     how many lead maps were used in turn
+    unanchored rounds (the first is 0) that saw no joined pair of an earlier round again
     """
 
     netlist: Netlist
@@ -67,6 +69,8 @@ class Measured:
     ohms: Mapping[Pair, OhmsReading] = field(default_factory=dict)
     proven: frozenset[str] = frozenset()
     grade: str = "scan"
+    rounds: int = 1
+    unanchored: tuple[int, ...] = ()
 
     def link(self, a: str, b: str) -> Link:
         """What this scan knows of two cavities on leads."""
