@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any, Protocol
 
 STAGES = (
@@ -19,9 +20,11 @@ class EventLike(Protocol):
     @property
     def kind(self) -> str: ...
     @property
-    def at(self) -> str: ...
+    def at(self) -> datetime: ...
     @property
-    def data(self) -> dict[str, Any]: ...
+    def data(self) -> Mapping[str, Any]: ...
+    @property
+    def blobs(self) -> Mapping[str, bytes]: ...
 
 
 @dataclass(frozen=True)
@@ -30,20 +33,20 @@ class Tick:
 
     step: str
     how: str
-    at: str
+    at: datetime
     serial: int
     by: str = ""
 
 
 @dataclass(frozen=True)
 class ScanEntry:
-    """A stored full scan: `purpose` is "as found" or "as left"; frames are in `rounds`."""
+    """A stored full scan: `purpose` is "as found" or "as left"; `blobs` fetches its frames when asked."""
 
     serial: int
     purpose: str
-    at: str
-    rounds: tuple[dict[str, Any], ...]
-    touched: tuple[str, ...] = ()
+    at: datetime
+    blobs: Mapping[str, bytes]
+    data: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ class VerdictEntry:
     """A stored verdict object and the serials of the scans that it judged."""
 
     serial: int
-    at: str
+    at: datetime
     verdict: dict[str, Any]
 
 
@@ -193,7 +196,7 @@ def _touched(state: JobState, event: EventLike) -> JobState:
 
 
 def _scan(state: JobState, event: EventLike) -> JobState:
-    entry = ScanEntry(event.serial, event.data["purpose"], event.at, tuple(event.data["rounds"]))
+    entry = ScanEntry(event.serial, event.data["purpose"], event.at, event.blobs, event.data)
     return replace(state, scans=(*state.scans, entry))
 
 

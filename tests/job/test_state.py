@@ -1,6 +1,7 @@
 """The fold over a job's events."""
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Any
 
 from tester.job.state import fold
@@ -11,7 +12,8 @@ class Happened:
     serial: int
     kind: str
     data: dict[str, Any] = field(default_factory=dict)
-    at: str = "2026-01-01T00:00:00+00:00"
+    at: datetime = datetime(2026, 1, 1, tzinfo=UTC)
+    blobs: dict[str, bytes] = field(default_factory=dict)
 
 
 def story(*happened: tuple[str, dict[str, Any]]) -> list[Happened]:
@@ -23,7 +25,7 @@ OPENED = [
     ("plan", {"name": "p.toml", "text": "format = 1"}),
     ("leads", {"maps": [{"name": "l.toml", "text": "format = 1"}]}),
     ("leads-done", {}),
-    ("scan", {"purpose": "as found", "rounds": []}),
+    ("scan", {"purpose": "as found"}),
 ]
 
 
@@ -33,7 +35,7 @@ def test_the_stage_is_the_first_whose_work_is_not_done() -> None:
 
 
 def test_undo_takes_a_tick_back_and_makes_the_as_left_scan_stale() -> None:
-    told = [*OPENED, ("tick", {"step": "1"}), ("scan", {"purpose": "as left", "rounds": []})]
+    told = [*OPENED, ("tick", {"step": "1"}), ("scan", {"purpose": "as left"})]
     before = fold(story(*told))
     after = fold(story(*told, ("undo", {"step": "1"})))
     assert list(before.ticks) == ["1"] and before.scan_is_fresh
@@ -41,9 +43,9 @@ def test_undo_takes_a_tick_back_and_makes_the_as_left_scan_stale() -> None:
 
 
 def test_a_verdict_counts_only_while_its_scan_is_the_newest_and_after_the_last_step() -> None:
-    told = [*OPENED, ("scan", {"purpose": "as left", "rounds": []}), ("verdict", {"verdict": "PASS"})]
+    told = [*OPENED, ("scan", {"purpose": "as left"}), ("verdict", {"verdict": "PASS"})]
     assert fold(story(*told)).stage == "finish"
-    for later in (("tick", {"step": "9"}), ("touched", {}), ("scan", {"purpose": "as left", "rounds": []})):
+    for later in (("tick", {"step": "9"}), ("touched", {}), ("scan", {"purpose": "as left"})):
         assert fold(story(*told, later)).verdict is None
 
 

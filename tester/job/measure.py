@@ -1,0 +1,184 @@
+"""The measuring sequence on the board: voltage check, driver self-check, full scan, repeats, rounds.
+
+Nothing here knows a plan. What comes back holds every raw frame, and `decode` turns stored frames into the same
+reading that the live run gave: judging and replay share that one path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import cast
+
+from tester.board.client import Board
+from tester.board.codec import join
+from tester.board.frames import DriverFrame, Frame, VoltageFrame, WalkFrame
+from tester.errors import BoardError
+from tester.harness.leads import LeadMap
+from tester.harness.reading import Measured
+from tester.scan import ChannelLinks, bits, combine, decode_walk, merge_repeats
+
+WALKS = 2
+EXTRA_WALKS = 2
+SLICE = 16
+
+Progress = Callable[[int, int], None]
+NextRound = Callable[[int, LeadMap], None]
+OnRow = Callable[[str, tuple[str, ...]], None]
+
+
+@dataclass(frozen=True)
+class RoundFrames:
+    """The frames of one round: which lead map was plugged in, and what the board answered."""
+
+    leads: LeadMap
+    frames: tuple[Frame, ...]
+
+
+@dataclass(frozen=True)
+class ScanRun:
+    """A finished full scan over all rounds: the frames, and the reading decoded from them."""
+
+    rounds: tuple[RoundFrames, ...]
+    measured: Measured
+
+
+def check_voltage(board: Board, leads: LeadMap) -> VoltageFrame:
+    """Refuse to go on when a cavity carries a voltage.
+
+    Raises BoardError (code "voltage") naming each cavity with its volts.
+    """
+    frame = board.voltage(sorted(leads.channels))
+    live = [(leads.channels[channel], volts) for channel, volts in frame.live()]
+    if live:
+        listed = ", ".join(f"{cavity} {volts:+.2f} V" for cavity, volts in live)
+        raise BoardError(
+            f"voltage present, nothing was driven: {listed}",
+            "Unplug the harness from everything that can feed it, let it dry, then start again.",
+            code="voltage",
+        )
+    return frame
+
+
+def check_drivers(board: Board, leads: LeadMap) -> DriverFrame:
+    """The board's own drivers: each must pull its channel low.
+
+    Raises BoardError (code "self-check") when one cannot; no cavity of the run counts then.
+    """
+    frame = board.drivers(sorted(leads.channels))
+    dead = [channel for channel in frame.weak() if channel in leads.channels]
+    if dead:
+        listed = ", ".join(f"{channel} ({leads.channels[channel]})" for channel in dead)
+        raise BoardError(
+            f"driver self-check: channel {listed} does not pull low",
+            "The board is at fault, not the harness: see hwspec/build.md, what a wrong reading means.",
+            code="self-check",
+        )
+    return frame
+
+
+def take_scan(
+    board: Board,
+    rounds: Sequence[LeadMap],
+    *,
+    progress: Progress | None = None,
+    next_round: NextRound | None = None,
+    stop: Callable[[], bool] | None = None,
+    on_row: OnRow | None = None,
+) -> ScanRun:
+    """Full scan of every round: each channel driven in turn, twice; more often where answers disagree.
+
+    progress    called with channels done and channels in all of this walk
+    next_round  called before round two and later, with its index and lead map; returns when the leads are moved
+    stop        asked between slices; true cancels (BoardError, code "cancelled")
+    on_row      called as each driven channel answers, with its cavity and the cavities that it is joined to
+
+    Touches no store and no plan, so it may run in a thread of its own. Raises BoardError; the board is left
+    released on every path.
+    """
+    for leads in rounds:
+        check_channels(board, leads)
+    taken: list[RoundFrames] = []
+    try:
+        for index, leads in enumerate(rounds):
+            if index:
+                board.off()
+                if next_round:
+                    next_round(index, leads)
+            taken.append(RoundFrames(leads, _one_round(board, leads, _Watcher(progress, stop, on_row))))
+    finally:
+        board.off()
+    return ScanRun(tuple(taken), decode(taken))
+
+
+def check_channels(board: Board, leads: LeadMap) -> None:
+    """Refuse a lead map with more channels than the board has. Raises BoardError (code "channels")."""
+    beyond = [channel for channel in sorted(leads.channels) if channel > board.info.channels]
+    if beyond:
+        raise BoardError(
+            f"lead map {leads.id} uses channel {beyond[-1]}, this board has {board.info.channels}",
+            "Use a board with more channels, or split the leads into rounds (loomwright plan leads).",
+            code="channels",
+        )
+
+
+@dataclass(frozen=True)
+class _Watcher:
+    """Who wants to know how a walk goes on, and who may end it."""
+
+    progress: Progress | None = None
+    stop: Callable[[], bool] | None = None
+    on_row: OnRow | None = None
+
+    def after(self, done: int, total: int, frame: WalkFrame, leads: LeadMap) -> None:
+        if self.on_row:
+            for channel, row in zip(frame.drive, frame.rows, strict=True):
+                partners = tuple(leads.channels[frame.read[k]] for k in bits(row) if frame.read[k] != channel)
+                self.on_row(leads.channels[channel], partners)
+        if self.progress:
+            self.progress(done, total)
+        if self.stop and self.stop():
+            raise BoardError("cancelled; every channel is released", code="cancelled")
+
+
+def _one_round(board: Board, leads: LeadMap, watcher: _Watcher) -> tuple[Frame, ...]:
+    channels = sorted(leads.channels)
+    frames: list[Frame] = []
+    if "voltage" in board.info.can:
+        frames.append(check_voltage(board, leads))
+    frames.append(check_drivers(board, leads))
+    walks: list[ChannelLinks] = []
+    for turn in range(WALKS + EXTRA_WALKS):
+        if turn >= WALKS and not merge_repeats(walks).varied:
+            break
+        frame = _walk(board, leads, channels, watcher)
+        frames.append(frame)
+        walks.append(decode_walk(frame.drive, frame.read, frame.rows))
+        if walks[-1].silent:
+            raise BoardError(
+                f"channel {min(walks[-1].silent)} did not read its own low; no cavity of this scan counts",
+                "The board is at fault, not the harness: loomwright board check.",
+                code="self-check",
+            )
+    return tuple(frames)
+
+
+def _walk(board: Board, leads: LeadMap, channels: Sequence[int], watcher: _Watcher) -> WalkFrame:
+    parts: list[WalkFrame] = []
+    for start in range(0, len(channels), SLICE):
+        part = board.walk(channels[start : start + SLICE], channels)
+        parts.append(part)
+        watcher.after(min(start + SLICE, len(channels)), len(channels), part, leads)
+    return cast(WalkFrame, join(parts))
+
+
+def decode(rounds: Sequence[RoundFrames], touched: Iterable[str] = ()) -> Measured:
+    """The reading that these frames hold, whenever and wherever they were taken. Pure.
+
+    `touched`: cavities whose lead was proven by touching.
+    """
+    seen = []
+    for one in rounds:
+        walks = [decode_walk(f.drive, f.read, f.rows) for f in one.frames if isinstance(f, WalkFrame)]
+        seen.append((merge_repeats(walks), one.leads.channels))
+    return combine(seen, touched=touched)
