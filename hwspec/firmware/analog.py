@@ -1,0 +1,99 @@
+"""Multiplexer trees and the ADS1115 converter of the full build."""
+
+from .compat import const
+from .errors import ScpiError
+from .guard import Guard
+from .hal import Hal
+
+SENSE = 0
+SENSE_MINUS = 1
+FORCE = 2
+"""The three trees."""
+
+AIN_PAIR = const(0)
+AIN_REFERENCE = const(6)
+AIN_SINGLE = const(7)
+"""Converter inputs: S+ against S-; top of Rref; S+ against ground."""
+
+PGA_4096 = const(1)
+PGA_0512 = const(4)
+PGA_0256 = const(5)
+LSB_PV = (187500000, 125000000, 62500000, 31250000, 15625000, 7812500)
+"""Picovolt of one count for each range code (6.144, 4.096, 2.048, 1.024, 0.512, 0.256 V)."""
+
+CLIPPED = const(32700)
+
+_ADDRESS = const(0x48)
+_OFF = const(0xF0)
+_MUX_SETTLE_US = const(50)
+_RATE_860 = const(7)
+_CONVERSION_US = const(1300)
+
+
+class Trees:
+    """Three multiplexer trees, at most one channel on in each. Twelve bytes, the last card first."""
+
+    def __init__(self, hal: Hal, guard: Guard) -> None:
+        self.hal = hal
+        self.guard = guard
+        self._chain = bytearray(12)
+        self.off()
+
+    def off(self) -> None:
+        """All trees off."""
+        for i in range(12):
+            self._chain[i] = _OFF
+        self.hal.mux(self._chain)
+
+    def select(self, plus: int, minus: int, force: int) -> None:
+        """Channel (1..256) on each tree, 0 for none."""
+        for i in range(12):
+            self._chain[i] = _OFF
+        self._put(plus, 2)
+        self._put(minus, 1)
+        self._put(force, 0)
+        self.hal.mux(self._chain)
+        self.guard.wait(_MUX_SETTLE_US)
+
+    def _put(self, channel: int, place: int) -> None:
+        if channel:
+            k = channel - 1
+            chip = k // 16 % 4
+            self._chain[3 * (3 - k // 64) + place] = k % 16 | (0xF0 ^ 0x10 << chip)
+
+
+class Converter:
+    """ADS1115, single shot at 860 samples a second."""
+
+    def __init__(self, hal: Hal, guard: Guard) -> None:
+        self.hal = hal
+        self.guard = guard
+        self._config = bytearray(3)
+        self._pointer = bytearray(1)
+        self._two = bytearray(2)
+
+    def sample(self, ain: int, pga: int) -> int:
+        """One reading in counts, -32768..32767. Raises -240 when the converter does not answer or never ends."""
+        config = self._config
+        config[0] = 1
+        config[1] = 0x81 | ain << 4 | pga << 1
+        config[2] = _RATE_860 << 5 | 3
+        try:
+            self.hal.i2c_write(_ADDRESS, config)
+            self.guard.wait(_CONVERSION_US)
+            for _ in range(8):
+                self._pointer[0] = 1
+                self.hal.i2c_write(_ADDRESS, self._pointer)
+                self.hal.i2c_read(_ADDRESS, self._two)
+                if self._two[0] & 0x80:
+                    break
+                self.guard.wait(200)
+            else:
+                raise ScpiError(-240, "converter never ready")
+            self._pointer[0] = 0
+            self.hal.i2c_write(_ADDRESS, self._pointer)
+            self.hal.i2c_read(_ADDRESS, self._two)
+        except OSError:
+            raise ScpiError(-240, "converter does not answer") from None
+        value = self._two[0] << 8 | self._two[1]
+        return value - 65536 if value & 0x8000 else value

@@ -1,0 +1,160 @@
+"""One board: its parts put together, and the few things that concern all of them."""
+
+from .analog import AIN_REFERENCE, PGA_0256
+from .block import ARMED, CALIBRATED, DRIVEN, ERROR_QUEUED, LEASE_HELD
+from .errors import ScpiError
+from .expander import Expanders
+from .guard import Guard
+from .hal import Hal
+from .limits import FALL_US, LEASE_MAX_MS, LEASE_MIN_MS, RELEASE_US
+from .measure import Meter
+from .pins import Pins
+from .safety import Safety
+from .scan import Scanner
+from .status import Status
+from .version import FIRMWARE, LIMITS, MAKER, MODELS, PROTOCOL_MAJOR, PROTOCOL_MINOR
+
+
+class Board:
+    """Everything behind the commands."""
+
+    def __init__(self, hal: Hal) -> None:
+        self.hal = hal
+        self.full = hal.build == "full"
+        self.status = Status()
+        self.guard = Guard(hal)
+        self.driver: Expanders | Pins
+        self.meter: Meter | None = None
+        if self.full:
+            expanders = Expanders(hal, self.guard)
+            self.driver = expanders
+            self.safety = Safety(expanders.channels, True)
+            self.meter = Meter(hal, self.guard, expanders, self.safety)
+        else:
+            self.driver = Pins(hal, self.guard)
+            self.safety = Safety(hal.pins, False)
+        self.scanner = Scanner(self.driver)
+        self.channels = self.driver.channels
+        self.serial = "".join(["%02X" % b for b in hal.unique_id()])
+        self.nonce = 0
+        self.driven = False
+        self.calibrated = False
+
+    def identity(self) -> str:
+        """*IDN?"""
+        return ",".join([MAKER, MODELS[self.hal.build], self.serial, FIRMWARE])
+
+    def state_text(self) -> str:
+        """Body of SYSTem:STATe?: what this board is and can do."""
+        can = "scan,voltage" if self.full else "scan"
+        return ";".join(
+            [
+                "build=" + self.hal.build,
+                "channels=%d" % self.channels,
+                "cards=%d" % (self.hal.cards if self.full else 0),
+                "can=" + can,
+                "serial=" + self.serial,
+                "firmware=" + FIRMWARE,
+                "protocol=%d.%d" % (PROTOCOL_MAJOR, PROTOCOL_MINOR),
+                "limits=%d" % LIMITS,
+                "timing=%d,%d" % (self.scanner.release_us, self.scanner.fall_us),
+            ]
+        )
+
+    def state_bits(self) -> int:
+        """State byte of a reply."""
+        return (
+            (LEASE_HELD if self.guard.held else 0)
+            | (ARMED if not self.guard.doubt else 0)
+            | (DRIVEN if self.driven else 0)
+            | (CALIBRATED if self.calibrated else 0)
+            | (ERROR_QUEUED if len(self.status.errors) else 0)
+        )
+
+    def channels_ok(self, channels: "list[int]") -> None:
+        """Every channel exists (-222) and is named once (-224)."""
+        seen = bytearray(self.channels + 1)
+        for c in channels:
+            if not 1 <= c <= self.channels:
+                raise ScpiError(-222, "channel %d: not 1 to %d" % (c, self.channels))
+            if seen[c]:
+                raise ScpiError(-224, "channel %d twice" % c)
+            seen[c] = 1
+
+    def may_drive(self, driven: "list[int]") -> None:
+        """Lease held, no voltage seen, driven channels checked. Raises -221, -240."""
+        if not self.guard.held:
+            raise ScpiError(-221, "no lease")
+        self.safety.require(driven)
+
+    def need_meter(self) -> Meter:
+        """The measuring part. Raises -221 on a board that has none."""
+        if self.meter is None:
+            raise ScpiError(-221, "this board cannot measure")
+        return self.meter
+
+    def self_test(self) -> str:
+        """*TST?: what fails without driving anything, "" when nothing does."""
+        if self.meter is None:
+            return ""
+        if not self.hal.cards:
+            return "no card answers"
+        try:
+            self.meter.converter.sample(AIN_REFERENCE, PGA_0256)
+        except ScpiError as error:
+            return error.detail
+        return ""
+
+    def sync(self, nonce: int) -> None:
+        """Begin a session. Raises -221 while another session holds the lease."""
+        if self.guard.held and nonce != self.guard.holder:
+            raise ScpiError(-221, "lease held by another host")
+        self.nonce = nonce
+
+    def lease(self, nonce: int, ms: int) -> int:
+        """Take, prolong or (0) give back the lease; milliseconds granted. Raises -221, -222, -240."""
+        if self.guard.held and nonce != self.guard.holder:
+            raise ScpiError(-221, "lease held by another host")
+        if ms == 0:
+            self.drop()
+            return 0
+        if not LEASE_MIN_MS <= ms <= LEASE_MAX_MS:
+            raise ScpiError(-222, "%d ms: not %d to %d" % (ms, LEASE_MIN_MS, LEASE_MAX_MS))
+        if not self.guard.held:
+            self.safety.forget()
+        self.guard.grant(nonce, ms)
+        try:
+            if not self.driven:
+                self.driver.ready()
+        except ScpiError:
+            self.drop()
+            raise
+        self.guard.renew()
+        return ms
+
+    def off(self) -> None:
+        """Everything released, pump stopped; the lease stays."""
+        self.driven = False
+        self.driver.release()
+        if self.meter:
+            self.meter.rest()
+        self.guard.pumping = False
+        self.guard.doubt = True
+
+    def drop(self) -> None:
+        """Everything released, pump stopped, lease gone."""
+        self.off()
+        self.guard.drop()
+        self.safety.forget()
+
+    def reset(self) -> None:
+        """*RST: off, and the waiting times of power-on."""
+        self.off()
+        self.scanner.set_timing(RELEASE_US, FALL_US)
+
+    def service(self) -> None:
+        """Once per turn of the main loop: pump, clock, end of lease."""
+        self.guard.pump()
+        self.guard.milliseconds()
+        if self.guard.expired():
+            self.drop()

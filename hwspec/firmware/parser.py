@@ -1,0 +1,185 @@
+"""Request lines to program message units: headers in short and long form, parameters, channel lists."""
+
+from .errors import ScpiError
+
+CHANNELS_MAX = 256
+
+_SPACE = b" \t"
+_DIGITS = "0123456789"
+
+
+def split_line(line: bytes, mark: int) -> "list[bytes]":
+    """Cut at `mark` (a byte such as 0x3B) outside strings and parentheses; pieces lose outer blanks.
+
+    Raises -102 for a string and -171 for a parenthesis that is not closed.
+    """
+    pieces = []
+    start = 0
+    depth = 0
+    quote = 0
+    for i in range(len(line)):
+        byte = line[i]
+        if quote:
+            if byte == quote:
+                quote = 0
+        elif byte == 0x22 or byte == 0x27:
+            quote = byte
+        elif byte == 0x28:
+            depth += 1
+        elif byte == 0x29:
+            depth -= 1
+            if depth < 0:
+                raise ScpiError(-171, "')' without '('")
+        elif byte == mark and depth == 0:
+            pieces.append(line[start:i].strip(_SPACE))
+            start = i + 1
+    if quote:
+        raise ScpiError(-102, "string not closed")
+    if depth:
+        raise ScpiError(-171, "'(' not closed")
+    pieces.append(line[start:].strip(_SPACE))
+    return pieces
+
+
+def split_unit(unit: bytes) -> "tuple[str, list[bytes]]":
+    """Header (upper case, as sent) and raw parameters of one unit."""
+    for byte in unit:
+        if not 0x20 <= byte < 0x7F and byte != 9:
+            raise ScpiError(-102, "byte 0x%02X" % byte)
+    end = 0
+    while end < len(unit) and unit[end] not in _SPACE:
+        end += 1
+    header = str(unit[:end], "ascii").upper()
+    rest = unit[end:].strip(_SPACE)
+    return header, split_line(rest, 0x2C) if rest else []
+
+
+def short_form(word: str) -> str:
+    """Short form of a keyword in SCPI notation: its capitals (`MEASure` -> `MEAS`)."""
+    return "".join([c for c in word if not "a" <= c <= "z"])
+
+
+class Headers:
+    """All headers that the board knows, found by any mix of short and long forms.
+
+    `add("SYSTem:ERRor[:NEXT]?", value)` makes the header and its optional nodes known.
+    """
+
+    def __init__(self) -> None:
+        self._nodes: dict[str, str] = {}
+        self._table: dict[str, object] = {}
+
+    def add(self, notation: str, value: object) -> None:
+        """Make a header known; brackets mark nodes that may be left out."""
+        query = notation.endswith("?")
+        bare = notation.rstrip("?")
+        paths = [""]
+        for part in bare.replace("[:", ":[").split(":"):
+            optional = part.startswith("[")
+            word = part.strip("[]")
+            short = short_form(word)
+            self._nodes[short] = short
+            self._nodes[word.upper()] = short
+            longer = [path + ":" + short if path else short for path in paths]
+            paths = paths + longer if optional else longer
+        for path in paths:
+            self._table[path + "?" if query else path] = value
+
+    def find(self, header: str, branch: str) -> "tuple[object, str]":
+        """The value of a header and the branch that a following unit continues from.
+
+        `branch`: short path such as "SYST" left by the unit before, "" at the start of a line. Raises -113, -114.
+        """
+        query = header.endswith("?")
+        bare = header[:-1] if query else header
+        if bare.startswith("*"):
+            path = bare
+        else:
+            if bare.startswith(":"):
+                bare = bare[1:]
+                branch = ""
+            path = branch
+            for word in bare.split(":"):
+                path = path + ":" + self._node(word, header) if path else self._node(word, header)
+        value = self._table.get(path + "?" if query else path)
+        if value is None:
+            raise ScpiError(-113, header)
+        if bare.startswith("*"):
+            return value, branch
+        return value, path[: path.rfind(":")] if ":" in path else ""
+
+    def _node(self, word: str, header: str) -> str:
+        short = self._nodes.get(word)
+        if short is None:
+            if self._nodes.get(word.rstrip(_DIGITS)) is not None:
+                raise ScpiError(-114, header)
+            raise ScpiError(-113, header)
+        return short
+
+
+def integer(raw: bytes) -> int:
+    """A whole number: decimal (a fraction is rounded), or #H #Q #B. Raises -104, -161 for a block."""
+    text = str(raw, "ascii")
+    if text.startswith("#"):
+        base = {"H": 16, "Q": 8, "B": 2}.get(text[1:2].upper())
+        if base is None:
+            raise ScpiError(-161 if text[1:2] and text[1:2] in _DIGITS else -104, text[:20])
+        digits = text[2:]
+        for c in digits:
+            if c not in "0123456789abcdefABCDEF":
+                raise ScpiError(-104, text[:20])
+        try:
+            return int(digits, base)
+        except ValueError:
+            raise ScpiError(-104, text[:20]) from None
+    if not text or len(text) > 20:
+        raise ScpiError(-104, text[:20])
+    for c in text:
+        if c not in "0123456789+-.eE":
+            raise ScpiError(-104, text[:20])
+    digits = text[1:] if text[0] in "+-" else text
+    if digits and all([c in _DIGITS for c in digits]):
+        return int(text)
+    try:
+        number = float(text)
+    except ValueError:
+        raise ScpiError(-104, text[:20]) from None
+    if not -4e9 < number < 4e9:
+        raise ScpiError(-222, text[:20])
+    return int(number + 0.5) if number >= 0 else -int(0.5 - number)
+
+
+def text(raw: bytes) -> str:
+    """A quoted string. Raises -104 when it is none."""
+    if len(raw) < 2 or raw[0] != raw[-1] or raw[0] not in b"\"'":
+        raise ScpiError(-104, str(raw[:20], "ascii"))
+    return str(raw[1:-1], "ascii")
+
+
+def channel_list(raw: bytes) -> "list[int]":
+    """`(@1:3,7)` -> [1, 2, 3, 7] (SCPI-99 8.3.2, one dimension). Raises -171, or -222 beyond 256 entries."""
+    source = str(raw, "ascii")
+    if not (source.startswith("(") and source.endswith(")")):
+        raise ScpiError(-104, source[:20])
+    inner = source[1:-1].strip()
+    if not inner.startswith("@"):
+        raise ScpiError(-171, source[:20])
+    channels: list[int] = []
+    for part in inner[1:].split(","):
+        ends = part.split(":")
+        if len(ends) > 2:
+            raise ScpiError(-171, part[:20])
+        first = _channel(ends[0])
+        last = _channel(ends[-1])
+        step = 1 if last >= first else -1
+        if len(channels) + (last - first) * step + 1 > CHANNELS_MAX:
+            raise ScpiError(-222, "more than 256 channels")
+        channels.extend(range(first, last + step, step))
+    return channels
+
+
+def _channel(part: str) -> int:
+    part = part.strip()
+    if not part or len(part) > 5 or not all([c in _DIGITS for c in part]):
+        raise ScpiError(-171, part[:20])
+    return int(part)

@@ -1,0 +1,9 @@
+"""Names and numbers by which the board identifies itself."""
+
+MAKER = "Loomwright"
+MODELS = {"full": "Scanboard Full", "starter": "Scanboard Starter"}
+FIRMWARE = "1.0.0"
+PROTOCOL_MAJOR = 1
+PROTOCOL_MINOR = 0
+LIMITS = 1
+"""Format number of hwspec/limits.toml that limits.py follows."""
