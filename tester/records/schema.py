@@ -6,6 +6,7 @@ what was recorded; `jobs`, `benches`, `term_values` and `terms` are kept beside 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from tester.errors import StoreError
@@ -13,7 +14,7 @@ from tester.errors import StoreError
 if TYPE_CHECKING:
     from tester.records.engine import Engine
 
-VERSION = 1
+VERSION = 2
 
 TABLES = (
     "CREATE TABLE meta (name {TEXT} PRIMARY KEY, value {TEXT} NOT NULL)",
@@ -21,7 +22,7 @@ TABLES = (
     """CREATE TABLE benches (bench {TEXT} PRIMARY KEY, serial BIGINT NOT NULL, hash {BLOB} NOT NULL,
        jobs BIGINT NOT NULL)""",
     """CREATE TABLE jobs (id {ID}, job {TEXT} NOT NULL UNIQUE, opened {TEXT} NOT NULL, changed {TEXT} NOT NULL,
-       events BIGINT NOT NULL)""",
+       events BIGINT NOT NULL, active BIGINT NOT NULL DEFAULT 0)""",
     """CREATE TABLE events (id {ID}, bench {TEXT} NOT NULL, serial BIGINT NOT NULL, job BIGINT NOT NULL,
        kind {TEXT} NOT NULL, at {TEXT} NOT NULL, previous {BLOB} NOT NULL, hash {BLOB} NOT NULL, body {BLOB} NOT NULL,
        UNIQUE (bench, serial))""",
@@ -40,8 +41,18 @@ TABLES = (
     "CREATE INDEX customers_folded ON customers (folded)",
 )
 
-MIGRATIONS: dict[int, tuple[str, ...]] = {}
-"""Statements that turn version n into n + 1, by n."""
+
+def _count_bench_time(engine: Engine) -> None:
+    """Version 2 keeps each record's bench time; older logs have it in the times of their events."""
+    from tester.records.index import count_jobs
+
+    count_jobs(engine)
+
+
+MIGRATIONS: dict[int, tuple[str | Callable[[Engine], None], ...]] = {
+    1: ("ALTER TABLE jobs ADD COLUMN active BIGINT NOT NULL DEFAULT 0", _count_bench_time),
+}
+"""What turns version n into n + 1, by n: statements, and functions where SQL alone cannot do it."""
 
 
 def prepare(engine: Engine, may_create: bool) -> None:
@@ -73,8 +84,11 @@ def prepare(engine: Engine, may_create: bool) -> None:
             engine.created()
             return
         while found < VERSION:
-            for statement in MIGRATIONS[found]:
-                engine.run(engine.fill(statement))
+            for step in MIGRATIONS[found]:
+                if isinstance(step, str):
+                    engine.run(engine.fill(step))
+                else:
+                    step(engine)
             found += 1
         engine.run("UPDATE meta SET value = ? WHERE name = 'schema'", (str(VERSION),))
 

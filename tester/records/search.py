@@ -38,13 +38,15 @@ class Query:
 
 @dataclass(frozen=True)
 class JobSummary:
-    """One record in a list. `terms`: for each field but ``cavity`` the values of the last event that had it."""
+    """One record in a list. `terms`: for each field but ``cavity`` the values of the last event that had it.
+    `active_s`: seconds at the bench, breaks of more than half an hour left out."""
 
     job: str
     opened: datetime
     changed: datetime
     events: int
     terms: Mapping[str, tuple[str, ...]]
+    active_s: float = 0.0
 
     def term(self, name: str) -> str:
         """The values of one field as text, "" when there are none."""
@@ -57,12 +59,20 @@ def find(engine: Engine, query: Query) -> list[JobSummary]:
     limit = f" LIMIT {int(query.limit)}" if query.limit is not None else ""
     skip = f" OFFSET {int(query.skip)}" if query.skip and query.limit is not None else ""
     rows = engine.rows(
-        f"SELECT id, job, opened, changed, events FROM jobs j{sql} ORDER BY opened DESC, id DESC{limit}{skip}", values
+        f"SELECT id, job, opened, changed, events, active FROM jobs j{sql} ORDER BY opened DESC, id DESC{limit}{skip}",
+        values,
     )
     terms = _latest_terms(engine, [int(row[0]) for row in rows])
     return [
-        JobSummary(str(job), from_stamp(str(opened)), from_stamp(str(changed)), int(events), terms.get(int(number), {}))
-        for number, job, opened, changed, events in rows
+        JobSummary(
+            str(job),
+            from_stamp(str(opened)),
+            from_stamp(str(changed)),
+            int(events),
+            terms.get(int(number), {}),
+            active / 1000,
+        )
+        for number, job, opened, changed, events, active in rows
     ]
 
 

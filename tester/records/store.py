@@ -19,8 +19,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from tester.errors import InputError, StoreError
-from tester.records import reading, schema, writing
+from tester.errors import InputError
+from tester.records import index, reading, schema, writing
 from tester.records.engine import Engine, Waiting
 from tester.records.events import Draft, Event, Head, Terms, is_bench_id
 from tester.records.place import local_bench_id, new_bench_id
@@ -149,6 +149,17 @@ class Store:
     def _append(self, draft: Draft, opening: bool = False) -> Event:
         return writing.append(self.engine, self.bench, draft, self._terms, self._blob, opening)
 
+    def rebuild_index(self) -> None:
+        """Make search terms and counts again from the events; the events themselves are not touched."""
+        with self.together():
+            self._terms.clear()
+            index.rebuild(self.engine)
+
+    def forget_removed(self) -> None:
+        """See that bytes of removed customer references are gone from the log's own files."""
+        with self._lock:
+            self.engine.forget_removed()
+
     # Reading
 
     def read(self, job: str) -> list[Event]:
@@ -202,7 +213,9 @@ class Store:
 def _engine_for(where: str, waiting: Waiting | None, patience: float, read_only: bool) -> Engine:
     scheme = where.partition("://")[0] if "://" in where else ""
     if scheme in ("postgresql", "postgres"):
-        raise StoreError("logs on a server are not supported by this version", "name a file: --log FILE")
+        from tester.records.postgres import PostgresEngine
+
+        return PostgresEngine(where, waiting, patience, read_only)
     if scheme:
         raise InputError(f"no log can be opened by {scheme[:20]}://", "name a file, or a postgresql:// address")
     from tester.records.sqlite import SqliteEngine

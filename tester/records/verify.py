@@ -16,6 +16,8 @@ from tester.records.events import GENESIS, Head, digest, event_hash
 from tester.records.packing import unpack
 from tester.records.reading import BODY_LIMIT
 
+_MEND = "mend it with records verify --mend-index"
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -72,6 +74,7 @@ class _Check:
         self.last_at = ""
         self.wanted: dict[str, tuple[str, int, str]] = {}
         self.terms: dict[int, frozenset[tuple[str, str]]] = {}
+        self.jobs: dict[str, tuple[str, str, int]] = {}
         self.against: dict[tuple[str, int], list[Head]] = {}
         for head in against:
             self.against.setdefault((head.bench, head.serial), []).append(head)
@@ -108,6 +111,8 @@ class _Check:
         for head in self.against.get((bench, serial), ()):
             self._compare(head, stored, job)
         self._remember(int(row[8]), serial, job, body)
+        opened, changed, events = self.jobs.get(job, (at, at, 0))
+        self.jobs[job] = (min(opened, at), max(changed, at), events + 1)
 
     def _gap(self, serial: int) -> None:
         first, last = self.serial + 1, serial - 1
@@ -206,4 +211,11 @@ class _Check:
         wrong = sum(1 for event, terms in self.terms.items() if found.get(event, set()) != terms)
         wrong += len(found.keys() - self.terms.keys())
         if wrong:
-            self.problem(0, "", "index", f"search would not find {wrong} events rightly: records verify --mend-index")
+            self.problem(0, "", "index", f"search would not find {wrong} events rightly: {_MEND}")
+        listed = {
+            str(job): (str(opened), str(changed), int(events))
+            for job, opened, changed, events in engine.each("SELECT job, opened, changed, events FROM jobs")
+        }
+        wrong = sum(1 for job in listed.keys() | self.jobs.keys() if listed.get(job) != self.jobs.get(job))
+        if wrong:
+            self.problem(0, "", "index", f"the list shows {wrong} records with wrong times or counts: {_MEND}")

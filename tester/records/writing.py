@@ -22,6 +22,7 @@ from tester.records.events import (
     stamp,
     tidy_terms,
 )
+from tester.records.index import count_event, index_terms
 from tester.records.packing import BLOB_LIMIT, pack
 
 
@@ -93,7 +94,7 @@ def store_event(
         (bench, serial, job, kind, at, bytes.fromhex(previous), bytes.fromhex(hash_now), pack(body)),
     )
     engine.run("UPDATE benches SET serial = ?, hash = ? WHERE bench = ?", (serial, bytes.fromhex(hash_now), bench))
-    engine.run("UPDATE jobs SET changed = ?, events = events + 1 WHERE id = ?", (at, job))
+    count_event(engine, job, at)
     index_terms(engine, int(rows[0][0]), job, terms, known)
 
 
@@ -120,26 +121,3 @@ def store_blob(engine: Engine, name: str, content: bytes) -> None:
     key = bytes.fromhex(name)
     if not engine.rows("SELECT 1 FROM blobs WHERE hash = ?", (key,)):
         engine.run("INSERT INTO blobs (hash, size, packed) VALUES (?, ?, ?)", (key, len(content), pack(content)))
-
-
-def index_terms(
-    engine: Engine, event: int, job: int, terms: Mapping[str, tuple[str, ...]], known: dict[tuple[str, str], int]
-) -> None:
-    """Make an event findable by its terms."""
-    wanted = [(field, value) for field, values in terms.items() for value in values]
-    for pair in wanted:
-        if pair not in known:
-            known[pair] = _term_id(engine, *pair)
-    engine.run_many(
-        "INSERT INTO terms (term, job, event) VALUES (?, ?, ?)", [(known[pair], job, event) for pair in wanted]
-    )
-
-
-def _term_id(engine: Engine, field: str, value: str) -> int:
-    rows = engine.rows("SELECT id FROM term_values WHERE field = ? AND value = ?", (field, value))
-    if not rows:
-        rows = engine.rows(
-            "INSERT INTO term_values (field, value, folded) VALUES (?, ?, ?) RETURNING id",
-            (field, value, value.casefold()),
-        )
-    return int(rows[0][0])

@@ -93,7 +93,7 @@ def test_a_cut_off_end_is_found_against_the_head_even_if_the_log_hides_it(path: 
     db.close()
     tamper(
         path, "DELETE FROM events WHERE serial > 7", f"UPDATE benches SET serial = 7, hash = x'{last.hex()}'",
-        "UPDATE jobs SET events = 7",
+        "UPDATE jobs SET events = 7, changed = (SELECT at FROM events WHERE serial = 7)",
     )  # fmt: skip
     assert found(path) == []
     assert found(path, [known]) == [("missing", 8)]
