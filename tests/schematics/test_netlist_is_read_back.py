@@ -1,0 +1,36 @@
+"""The KiCad netlists, read by an independent parser (kinparse), hold the parts, pins and nets of the source."""
+
+import kinparse
+import pytest
+
+from hwspec.circuit.generate import BOARDS, ROOT
+from hwspec.circuit.kicad import connected_pins
+
+
+pytestmark = pytest.mark.filterwarnings("ignore::pyparsing.warnings.PyparsingDeprecationWarning")
+
+
+def read_back_equals_source(name: str) -> None:
+    board = BOARDS[name]()
+    found = kinparse.parse_netlist(str(ROOT / "schematics" / "kicad" / f"{name}.net"))
+    assert {(p.ref, p.value, p.footprint) for p in found.parts} == {
+        (p.ref, p.value, p.kind.footprint) for p in board.parts
+    }
+    assert len(found.parts) == len(board.parts)
+    nets = {net.name: {(pin.ref, pin.num) for pin in net.pins} for net in found.nets}
+    assert nets == connected_pins(board)
+    kinds = {kind.name: {(p.num, p.name) for p in kind.pins} for kind in found.libparts}
+    for part in board.parts:
+        name_in_file = part.kind.name.replace(",", "").replace(" ", "_")
+        assert {(pin.number, pin.name) for pin in part.kind.pins} <= kinds[name_in_file]
+
+
+@pytest.mark.parametrize("name", ["main", "starter"])
+def test_main_and_starter_read_back_are_the_source(name: str) -> None:
+    read_back_equals_source(name)
+
+
+@pytest.mark.campaign
+def test_the_card_read_back_is_the_source() -> None:
+    """431 parts take the parser some ten seconds."""
+    read_back_equals_source("card")
