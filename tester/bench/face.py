@@ -1,0 +1,277 @@
+"""Faces of connectors, drawn from the side that the person looks at, with the mark of every cavity; can be flipped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from textual import events
+from textual.geometry import Region
+
+from tester.bench.lineview import LineView
+from tester.bench.marks import CavityMark, Mark
+from tester.bench.text import Part, fit, length, pad
+from tester.harness.cavity import cavity
+from tester.harness.connectors import MATING, Face
+
+SIDES = {MATING: "from the mating side", "wire": "from the wire side"}
+MOULDED = "▪"
+GAP = 3
+_NEUTRAL = (Mark.UNKNOWN, Mark.NO_LEAD, Mark.LONE, Mark.JOINED, Mark.GOAL)
+# Arms of a corner of the grid, as bits up 8, right 4, down 2, left 1.
+_CORNERS = " ╴╷┐╶─┌┬╵┘│┤└┴├┼"
+
+
+@dataclass(frozen=True)
+class FacePlan:
+    """What is drawn of one connector. `lock_at`: edge of the lock, "top", "bottom" or "" when not known.
+
+    `title` what people call it; `notes` are short words such as "seal a wire", shown beside the name.
+    """
+
+    connector: str
+    face: Face
+    title: str = ""
+    moulded: frozenset[int] = frozenset()
+    lock_at: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Block:
+    """One face on the canvas: column and line of its corner, and how wide a cell is drawn."""
+
+    plan: FacePlan
+    face: Face
+    x: int
+    y: int
+    cell: int
+    grid: bool
+    rows: dict[int, int] = field(default_factory=dict)
+
+    @property
+    def width(self) -> int:
+        return len(self.face.rows[0]) * (self.cell + 1) + 1
+
+    @property
+    def height(self) -> int:
+        return block_height(self.plan, self.grid)
+
+
+def block_height(plan: FacePlan, grid: bool) -> int:
+    """Lines of a face: caption, frame, one line a row; a grid has a line between rows too."""
+    rows = len(plan.face.rows)
+    return 1 + (2 * rows + 1 if grid else rows + 2)
+
+
+def cell_text(number: int, mark: CavityMark, moulded: bool, cell: int) -> str:
+    """One cavity in `cell` columns: sign, number, and whether the number is moulded: ``✓11▪``."""
+    sign = mark.mark.sign
+    right = MOULDED if moulded else " "
+    if mark.chosen:
+        sign = "▸" if mark.mark in _NEUTRAL else sign
+        right = "◂"
+    inner = f"{number:>{cell - 2}}"
+    return f"{sign}{inner}{right}"
+
+
+class FaceView(LineView):
+    """All faces of a harness, packed side by side where there is room. `show`, `mark`, `choose`, `flip`."""
+
+    DEFAULT_CSS = "FaceView { height: auto; max-height: 100%; scrollbar-size: 1 1; }"
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self.plans: tuple[FacePlan, ...] = ()
+        self.flipped: set[str] = set()
+        self.chosen: frozenset[str] = frozenset()
+        self._marks: dict[str, Mark] = {}
+        self._blocks: list[Block] = []
+        self._where: dict[str, tuple[Block, int]] = {}
+
+    def show(self, plans: Iterable[FacePlan]) -> None:
+        """Draw these connectors."""
+        fresh = tuple(plans)
+        if fresh != self.plans:
+            self.plans = fresh
+            self._lay_out()
+
+    def mark(self, marks: Mapping[str, Mark]) -> None:
+        """Set marks of cavities; those not named keep theirs."""
+        lines = set()
+        for name, mark in marks.items():
+            if self._marks.get(name) is not mark:
+                self._marks[name] = mark
+                if name in self._where:
+                    lines.add(self._where[name][1])
+        if lines:
+            self.lines_changed(lines)
+
+    def choose(self, names: Iterable[str]) -> None:
+        """Frame these cavities, and bring the first into view."""
+        order = list(names)
+        fresh = frozenset(order)
+        if fresh != self.chosen:
+            changed = fresh ^ self.chosen
+            self.chosen = fresh
+            self.lines_changed({self._where[name][1] for name in changed if name in self._where})
+        seen = [name for name in order if name in self._where]
+        if seen:
+            self.scroll_to_region(self._region(seen[0]), animate=False, force=True)
+
+    def flip(self, connector: str = "") -> None:
+        """Show the other side of one connector, or of all."""
+        every = {plan.connector for plan in self.plans}
+        self.flipped ^= {connector} if connector else every
+        self._lay_out()
+
+    def side_of(self, connector: str) -> str:
+        """The side that this connector is drawn from now, as "mating" or "wire"."""
+        return next((b.face.side for b in self._blocks if b.plan.connector == connector), "")
+
+    def marks_shown(self) -> set[Mark]:
+        """Marks that stand on the faces now, for the legend."""
+        return {self._marks.get(name, Mark.UNKNOWN) for name in self._where}
+
+    def mark_of(self, name: str) -> CavityMark:
+        return CavityMark(self._marks.get(name, Mark.UNKNOWN), name in self.chosen)
+
+    def on_resize(self, event: events.Resize) -> None:
+        self._lay_out()
+
+    def text(self) -> str:
+        """All lines as text, for tests."""
+        return "\n".join("".join(part for part, _ in self.line(y)) for y in range(self.virtual_size.height))
+
+    def line(self, y: int) -> Sequence[Part]:
+        parts: list[Part] = []
+        for block in self._blocks:
+            if block.y <= y < block.y + block.height:
+                parts.append((" " * (block.x - length(parts)), "plain"))
+                parts += self._block_line(block, y - block.y)
+        return parts
+
+    def _lay_out(self) -> None:
+        width = self.size.width or 80
+        height = self.size.height if self.styles.height and not self.styles.is_auto_height else 0
+        blocks = pack(self.plans, self.flipped, width, grid=True)
+        if _extent(blocks)[0] > width or (height and _extent(blocks)[1] > height):
+            blocks = pack(self.plans, self.flipped, width, grid=False)
+        self._blocks = blocks
+        self._where = {
+            cavity(block.plan.connector, number): (block, block.y + line)
+            for block in blocks
+            for number, line in block.rows.items()
+        }
+        columns, lines = _extent(blocks)
+        grown = lines != self.virtual_size.height
+        self.all_changed(lines, columns)
+        if grown and self.styles.is_auto_height:
+            self.refresh(layout=True)
+
+    def _region(self, name: str) -> Region:
+        block, line = self._where[name]
+        _, column = block.face.place(int(name.rpartition("-")[2]))
+        return Region(block.x + column * (block.cell + 1), line - 1, block.cell + 2, 3)
+
+    def _block_line(self, block: Block, y: int) -> list[Part]:
+        if y == 0:
+            return self._caption(block)
+        rows = block.face.rows
+        if not block.grid:
+            if y in (1, len(rows) + 2):
+                return [(_frame(block, y == 1), "dim")]
+            return [("│", "dim"), *self._cells(block, rows[y - 2], " ")]
+        if y % 2:
+            return [(_grid_line(block, y // 2), "dim")]
+        return self._cells(block, rows[y // 2 - 1], "│", opening=True)
+
+    def _caption(self, block: Block) -> list[Part]:
+        plan = block.plan
+        parts: list[Part] = [(fit(plan.connector, block.width), "strong")]
+        words = ", ".join(part for part in (plan.title, SIDES.get(block.face.side, ""), *plan.notes) if part)
+        beside = [other.x - GAP for other in self._blocks if other.y == block.y and other.x > block.x]
+        room = min([*beside, max(self.size.width, 30)]) - block.x - length(parts) - 1
+        return [*parts, (" " + fit(words, room), "dim")]
+
+    def _cells(self, block: Block, row: Sequence[int | None], edge: str, opening: bool = False) -> list[Part]:
+        parts: list[Part] = []
+        before: int | None = None
+        for number in row:
+            if opening:
+                parts.append((edge if before is not None or number is not None else " ", "dim"))
+            if number is None:
+                parts.append((" " * block.cell, "plain"))
+            else:
+                mark = self.mark_of(cavity(block.plan.connector, number))
+                moulded = number in block.plan.moulded
+                role = "goal" if mark.chosen else mark.mark.role
+                parts.append((cell_text(number, mark, moulded, block.cell), role))
+            if not opening:
+                parts.append((" ", "plain"))
+            before = number
+        if opening:
+            parts.append((edge if before is not None else " ", "dim"))
+        else:
+            parts[-1] = ("│", "dim")
+        return parts
+
+
+def pack(plans: Sequence[FacePlan], flipped: set[str], width: int, grid: bool) -> list[Block]:
+    """Places for these faces on a canvas `width` columns wide, left to right, then below."""
+    blocks: list[Block] = []
+    x = y = below = 0
+    for plan in plans:
+        face = plan.face.flipped() if plan.connector in flipped else plan.face
+        digits = max(len(str(n)) for row in face.rows for n in row if n is not None)
+        block = Block(plan, face, x, y, digits + 2, grid)
+        room = max(block.width, min(30, width))
+        if x and x + room > width:
+            x, y = 0, below
+            block = Block(plan, face, x, y, digits + 2, grid)
+        for index, row in enumerate(face.rows):
+            line = 2 + 2 * index if grid else 2 + index
+            block.rows.update({number: line for number in row if number is not None})
+        blocks.append(block)
+        x += room + GAP
+        below = max(below, y + block.height)
+    return blocks
+
+
+def _extent(blocks: Sequence[Block]) -> tuple[int, int]:
+    return max((b.x + b.width for b in blocks), default=0), max((b.y + b.height for b in blocks), default=0)
+
+
+def _frame(block: Block, top: bool) -> str:
+    left, right = ("╭", "╮") if top else ("╰", "╯")
+    return left + _edge(block, top, block.width - 2) + right
+
+
+def _edge(block: Block, top: bool, inner: int) -> str:
+    if block.plan.lock_at == ("top" if top else "bottom") and inner >= 8:
+        return "╢ lock ╟".center(inner, "─")
+    return "─" * inner
+
+
+def _grid_line(block: Block, line: int) -> str:
+    rows = block.face.rows
+
+    def there(row: int, column: int) -> bool:
+        return 0 <= row < len(rows) and 0 <= column < len(rows[row]) and rows[row][column] is not None
+
+    text = []
+    columns = len(rows[0])
+    for column in range(columns + 1):
+        up = there(line - 1, column - 1) or there(line - 1, column)
+        down = there(line, column - 1) or there(line, column)
+        left = there(line - 1, column - 1) or there(line, column - 1)
+        right = there(line - 1, column) or there(line, column)
+        text.append(_CORNERS[8 * up + 4 * right + 2 * down + left])
+        if column < columns:
+            text.append(("─" if right else " ") * block.cell)
+    drawn = "".join(text)
+    outer = (line == 0 and block.plan.lock_at == "top") or (line == len(rows) and block.plan.lock_at == "bottom")
+    if outer and len(drawn) >= 12:
+        middle = len(drawn) // 2
+        drawn = drawn[: middle - 4] + "╢ lock ╟" + drawn[middle + 4 :]
+    return pad(drawn, block.width)

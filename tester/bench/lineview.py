@@ -1,0 +1,123 @@
+"""Base of all live widgets: lines of plain text in roles, drawn one line at a time and only where they changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import ClassVar
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Size
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from tester.bench.text import Part, length, plain
+
+ROLES = ("plain", "dim", "strong", "right", "wrong", "doubt", "goal", "live", "wire", "cursor", "head", "key")
+
+
+class LineView(ScrollView):
+    """Lines of parts. A subclass gives `line(y)` and says how many lines and columns there are.
+
+    All text goes through `plain`; nothing in it is read as markup.
+    """
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {f"line--{role}" for role in ROLES}
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self._strips: dict[int, tuple[int, Strip]] = {}
+        self._role_styles: dict[str, Style] = {}
+        self.drawn = 0
+
+    def line(self, y: int) -> Sequence[Part]:
+        """Parts of line `y`, from 0. Overridden."""
+        raise NotImplementedError
+
+    def lines_changed(self, ys: Iterable[int]) -> None:
+        """Draw these lines anew, and no others."""
+        changed = list(ys)
+        for y in changed:
+            self._strips.pop(y, None)
+        top = self.scroll_offset.y
+        seen = [y for y in changed if top <= y < top + self.size.height]
+        if len(seen) * 2 > self.size.height:
+            self.refresh()
+            return
+        for y in seen:
+            self.refresh_line(y)
+
+    def all_changed(self, lines: int | None = None, columns: int | None = None) -> None:
+        """Draw everything anew; `lines` and `columns` set the new extent."""
+        self._strips.clear()
+        if lines is not None or columns is not None:
+            old = self.virtual_size
+            self.virtual_size = Size(
+                old.width if columns is None else columns, old.height if lines is None else max(lines, 0)
+            )
+        self.refresh()
+
+    def notify_style_update(self) -> None:
+        """Theme or focus changed: styles are looked up anew."""
+        self._strips.clear()
+        self._role_styles.clear()
+        super().notify_style_update()
+
+    def role_style(self, role: str) -> Style:
+        """The style of a role, from the style sheet."""
+        style = self._role_styles.get(role)
+        if style is None:
+            style = self.get_component_rich_style(f"line--{role}", partial=True)
+            self._role_styles[role] = style
+        return style
+
+    def render_line(self, y: int) -> Strip:
+        at = y + self.scroll_offset.y
+        width = self.size.width
+        held = self._strips.get(at)
+        if held is None or held[0] != width:
+            held = (width, self._strip(at))
+            self._strips[at] = held
+            self.drawn += 1
+        left = self.scroll_offset.x
+        return held[1].crop_extend(left, left + width, self.rich_style)
+
+    def _strip(self, y: int) -> Strip:
+        if not 0 <= y < self.virtual_size.height:
+            return Strip([])
+        parts = [(plain(text), role) for text, role in self.line(y)]
+        base = self.rich_style
+        return Strip([Segment(text, base + self.role_style(role)) for text, role in parts], length(parts))
+
+
+class Lines(LineView):
+    """Lines that are set from outside: a block of text which may scroll."""
+
+    DEFAULT_CSS = "Lines { height: auto; scrollbar-size: 1 1; }"
+
+    def __init__(self, lines: Sequence[Sequence[Part]] = (), **names: str | None) -> None:
+        super().__init__(**names)
+        self._lines: list[Sequence[Part]] = list(lines)
+
+    def on_mount(self) -> None:
+        self._extent()
+
+    def show(self, lines: Sequence[Sequence[Part]]) -> None:
+        """Replace all lines."""
+        fresh = list(lines)
+        if fresh != self._lines:
+            grown = len(fresh) != len(self._lines)
+            self._lines = fresh
+            self._extent()
+            if grown:
+                self.refresh(layout=True)
+
+    def line(self, y: int) -> Sequence[Part]:
+        return self._lines[y]
+
+    def text(self) -> str:
+        """What stands there, for tests and the clipboard."""
+        return "\n".join("".join(text for text, _ in line) for line in self._lines)
+
+    def _extent(self) -> None:
+        self.all_changed(len(self._lines), max((length(line) for line in self._lines), default=0))

@@ -1,0 +1,106 @@
+"""Base of every screen that is a stage of the job: strip above, keys below, news of the board handed in."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Vertical
+from textual.screen import Screen
+
+from tester.bench.face import FaceView
+from tester.bench.keyrail import KeyRail
+from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
+from tester.bench.strip import StripState, TopStrip
+
+if TYPE_CHECKING:
+    from tester.bench.app import BenchApp
+
+
+class StageScreen(Screen[None]):
+    """One stage. Subclasses give `body`, `next_words`, and what they do with news."""
+
+    STAGE: ClassVar[str] = ""
+    ABOUT: ClassVar[str] = ""
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.note = ""
+        self.source = ""
+        self.when = ""
+
+    @property
+    def bench(self) -> BenchApp:
+        """The app, typed."""
+        return cast("BenchApp", self.app)
+
+    def compose(self) -> ComposeResult:
+        yield TopStrip()
+        with Vertical(id="body"):
+            yield from self.body()
+        yield KeyRail()
+
+    def body(self) -> ComposeResult:
+        """The widgets between strip and keys."""
+        yield from ()
+
+    def on_mount(self) -> None:
+        self.state_changed()
+
+    def on_screen_resume(self) -> None:
+        self.state_changed()
+
+    def next_words(self) -> str:
+        """What to do next, one sentence with the key to press."""
+        return ""
+
+    def state_changed(self) -> None:
+        """The job changed, or the screen came back: draw what is shown anew."""
+        self.draw()
+        self.show_strip()
+        self.refresh_bindings()
+
+    def draw(self) -> None:
+        """Draw the body from the job. Overridden."""
+
+    def show_strip(self) -> None:
+        """Bring the strip up to date."""
+        if self.is_mounted:
+            self.query_one(TopStrip).show(self.bench.strip_state(self))
+
+    def say(self, note: str) -> None:
+        """Show a refusal or a failure in place of the next step, until something else happens."""
+        self.note = note
+        self.show_strip()
+
+    def board_changed(self, news: BoardNews) -> None:
+        """The board came, went, or began to drive."""
+        self.show_strip()
+
+    def told(self, message: WorkTold) -> None:
+        """News from work that this screen asked for."""
+
+    def work_done(self, message: WorkDone) -> None:
+        """Work that this screen asked for ended."""
+
+    def work_failed(self, message: WorkFailed) -> None:
+        """Work that this screen asked for failed; told, and left to be asked for again."""
+        self.say(str(message.error))
+
+    def leaving(self) -> str:
+        """Why leaving now needs a second thought, "" when it does not."""
+        return ""
+
+    def faces(self) -> list[FaceView]:
+        """Faces on this screen, for the flip key."""
+        return list(self.query(FaceView))
+
+    def action_flip(self) -> None:
+        for face in self.faces():
+            face.flip()
+
+    def strip_parts(self) -> StripState:
+        """What only this screen knows of the strip."""
+        return StripState(stage=self.STAGE, next=self.next_words(), note=self.note, source=self.source, when=self.when)
