@@ -205,6 +205,7 @@ def _add_board(verbs: argparse._SubParsersAction[Parser]) -> None:
     _verb(board, "list", "tester.cli.board:list_boards", "serial ports, and which of them answer as a board")
     info = _verb(board, "info", "tester.cli.board:info", "what a board is and what it can do")
     info.add_argument("--board", metavar="ADDRESS", help="see scan --help (default: the only board found)")
+    _file(info, "--leads", help="with virtual:FILE: the lead map that the harness is wired by")
     virtual = _verb(
         board, "virtual", "tester.cli.board:virtual", "serve the virtual board on a pseudo-terminal",
         "Prints the port first, then serves until its standard input closes.",

@@ -8,8 +8,7 @@ import json
 import math
 from typing import Any
 
-from tester.board.codec import decode as decode_payload
-from tester.board.codec import join
+from tester.board.codec import rebuild
 from tester.board.frames import Frame
 from tester.errors import BoardError, InputError
 from tester.harness.leads import LeadMap, load_leads
@@ -54,6 +53,7 @@ def rounds_object(rounds: tuple[RoundFrames, ...]) -> list[dict[str, Any]]:
             "frames": [
                 {
                     "requests": [r.decode("ascii") for r in frame.requests],
+                    "nonces": list(frame.nonces),
                     "payloads": [base64.b64encode(p).decode() for p in frame.raw],
                 }
                 for frame in r.frames
@@ -108,11 +108,8 @@ def _leads(stored: dict[str, Any], name: str) -> LeadMap:
 
 def _frame(stored: dict[str, Any], place: str) -> Frame:
     try:
-        parts = [
-            decode_payload(base64.b64decode(payload, validate=True), unit.encode("ascii"))
-            for payload, unit in zip(stored["payloads"], stored["requests"], strict=True)
-        ]
-        return join(parts)
+        raw = [base64.b64decode(payload, validate=True) for payload in stored["payloads"]]
+        return rebuild(raw, [unit.encode("ascii") for unit in stored["requests"]], stored["nonces"])
     except (BoardError, binascii.Error, IndexError, KeyError, TypeError, ValueError) as error:
         raise InputError(f"{place}: damaged: {str(error).splitlines()[0]}") from None
 

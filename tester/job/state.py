@@ -133,11 +133,16 @@ def fold(events: Iterable[EventLike], record: str = "") -> JobState:
     """State after these events, in their order. Unknown kinds are passed over, so that newer logs still open."""
     state = JobState(record=record)
     for event in events:
-        change = _CHANGES.get(event.kind)
-        if change is not None:
-            state = change(state, event)
-        state = replace(state, last_serial=event.serial)
+        state = advance(state, event)
     return state
+
+
+def advance(state: JobState, event: EventLike) -> JobState:
+    """State after one more event."""
+    change = _CHANGES.get(event.kind)
+    if change is not None:
+        state = change(state, event)
+    return replace(state, last_serial=event.serial)
 
 
 def _opened(state: JobState, event: EventLike) -> JobState:

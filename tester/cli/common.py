@@ -1,0 +1,118 @@
+"""What several verbs share: options turned into boards, lead maps and logs."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tester.board.client import Board
+from tester.board.opening import VIRTUAL, open_board
+from tester.board.ports import list_ports
+from tester.board.recording import Recorder
+from tester.cli.output import say
+from tester.errors import BoardError, InputError, StoreError
+from tester.harness.leads import LeadMap, load_leads
+from tester.job.files import read_bytes, write_whole
+from tester.records.place import default_log
+from tester.records.store import Store
+
+
+def read_leads(paths: list[str]) -> list[LeadMap]:
+    """The lead maps of --leads, one a round, in order."""
+    return [load_leads(read_bytes(path, "lead map"), path) for path in paths]
+
+
+def board_address(given: str | None) -> str:
+    """The address of --board, or the only likely board on this machine."""
+    if given:
+        return given
+    likely = [port.path for port in list_ports() if port.likely]
+    if len(likely) == 1:
+        return likely[0]
+    found = f"found {len(likely)}: {', '.join(likely)}" if likely else "no board found on a serial port"
+    raise BoardError(
+        f"which board? {found}",
+        "Say --board PORT (loomwright board list), or try --board virtual:HARNESS.toml.",
+        code="port",
+    )
+
+
+def is_virtual(address: str) -> bool:
+    """True for a virtual board's address."""
+    return address.startswith(VIRTUAL)
+
+
+@contextmanager
+def opened_board(options: argparse.Namespace, recorder: Recorder | None = None) -> Iterator[Board]:
+    """The board of --board, wired by the first --leads.
+
+    `recorder` keeps every byte on the line; --recording writes them into a file, whole or not at all.
+    """
+    leads = getattr(options, "leads", None)
+    wired_by = getattr(options, "wired_by", None)
+    file = getattr(options, "recording", None)
+    recorder = recorder or (Recorder() if file else None)
+    with open_board(
+        board_address(options.board),
+        Path(leads[0]) if leads else None,
+        Path(wired_by) if wired_by else None,
+        recorder=recorder,
+    ) as board:
+        yield board
+    if file and recorder:
+        write_whole(file, recorder.text())
+        say(f"recording: {file}")
+
+
+def open_log(where: str | None) -> tuple[Store, StoreError | None]:
+    """The log of --log. When it cannot be used, one in memory and the reason: a verdict is still worth having."""
+    try:
+        return Store.open(where or default_log(), waiting=_waiting), None
+    except StoreError as error:
+        return Store.in_memory(), error
+
+
+def reading_log(where: str | None) -> Store:
+    """The log of --log, for looking only. Raises StoreError."""
+    return Store.open(where or default_log(), read_only=True, waiting=_waiting)
+
+
+def _waiting(seconds: float) -> None:
+    if seconds >= 1:
+        say(f"another program is writing to the log, waiting ({seconds:.0f} s) ...")
+
+
+def parse_answers(given: list[str]) -> dict[str, bool]:
+    """The --answer options: question -> yes or no. Raises InputError."""
+    answers: dict[str, bool] = {}
+    for text in given:
+        question, equals, answer = text.rpartition("=")
+        word = answer.strip().lower()
+        if not equals or word not in ("yes", "no", "y", "n"):
+            raise InputError(f"--answer {text!r}: write QUESTION=yes or QUESTION=no, such as 'occupied D-13=yes'")
+        answers[question.strip()] = word in ("yes", "y")
+    return answers
+
+
+class MovedLeads:
+    """Called before round two and later; returns when the harness is wired by that lead map."""
+
+    def __init__(self, board: Board, paths: list[str]) -> None:
+        self._board = board
+        self._paths = paths
+
+    def __call__(self, index: int, leads: LeadMap) -> None:
+        if self._board.rewire(Path(self._paths[index])):
+            say(f"round {index + 1}: the virtual board is wired by {leads.id}")
+            return
+        if not sys.stdin.isatty():
+            raise InputError(
+                f"round {index + 1} needs the leads moved to {leads.id}, and nobody is here to do it",
+                "Run this from a terminal when a job has several rounds.",
+            )
+        say(f"Round {index + 1} of {len(self._paths)}: move the leads to {leads.id}, then press Enter.")
+        if not sys.stdin.readline():
+            raise InputError("stopped before the leads were moved")

@@ -1,0 +1,115 @@
+"""`test`: the as-left test of a finished harness, from one command line to one record."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from tester.board.client import Board
+from tester.board.recording import Recorder
+from tester.cli.common import MovedLeads, board_address, is_virtual, open_log, opened_board, parse_answers
+from tester.cli.main import error_object
+from tester.cli.output import Progress, say, show, show_json
+from tester.cli.scan import about_board
+from tester.errors import InputError, LoomwrightError
+from tester.harness.verdict import FAIL, PASS
+from tester.job.files import read_text
+from tester.job.job import AS_FOUND, AS_LEFT, Job
+from tester.job.verdicts import verdict_object
+from tester.words import verdict_lines
+
+STATUS = {PASS: 0, FAIL: 1}
+
+
+def run(options: argparse.Namespace) -> int:
+    """Scan, judge, store, print. The record is kept also when the run breaks off."""
+    address = board_address(options.board)
+    log, log_error = open_log(options.log)
+    with log:
+        job = _start(options, log)
+        _refuse(job, options, address)
+        try:
+            verdict = _measure_and_judge(job, options)
+        except LoomwrightError as error:
+            return _aborted(job, error, options, log_error)
+        result: dict[str, Any] = verdict_object(verdict) | {"record": job.record if job.stored else None}
+        trouble = job.store_error or log_error
+        if trouble:
+            result["error"] = error_object(trouble)
+        if options.json:
+            show_json(result)
+        else:
+            for line in verdict_lines(verdict):
+                show(line)
+            show(f"Record {job.record}" if job.stored else "Not stored.")
+        if trouble:
+            say(f"The verdict stands, but it is not stored: {trouble}")
+            return trouble.exit_status
+        return STATUS.get(verdict.verdict, 2)
+
+
+def _start(options: argparse.Namespace, log: Any) -> Job:
+    plan = (options.plan, read_text(options.plan, "plan"))
+    leads = [(path, read_text(path, "lead map")) for path in options.leads]
+    intake = {"tag": options.tag, "job": options.job, "by": options.by, "side": options.side or ""}
+    job = Job.start(log, plan=plan, leads=leads, intake=intake, keep_going=True)
+    job.leads_done()
+    if options.as_found:
+        job.keep_scan_file(AS_FOUND, read_text(options.as_found, "scan"), options.as_found)
+    for question, answer in parse_answers(options.answer).items():
+        job.answer(question, answer)
+    if options.accept_cautions:
+        for caution in job.cautions():
+            job.acknowledge(caution.id, options.by)
+    job.expected()
+    if options.steps_done:
+        job.tick_all(by=options.by)
+    if options.by:
+        job.initials("tester", options.by)
+    return job
+
+
+def _refuse(job: Job, options: argparse.Namespace, address: str) -> None:
+    virtual = is_virtual(address)
+    reasons = job.may_drive(virtual)
+    if reasons:
+        cautions = "\n".join(f"  {c.id}: {c.says}" for c in job.cautions() if not c.acknowledged)
+        raise InputError(
+            "the board must not drive yet:\n  "
+            + "\n  ".join(reasons)
+            + (f"\nThe cautions:\n{cautions}" if cautions else ""),
+            "When each caution is met, add --accept-cautions.",
+        )
+    if virtual and job.plan.hazards.undeclared:
+        say("warning: the plan does not declare its hazards; a real board refuses it until [hazards] is filled in")
+
+
+def _measure_and_judge(job: Job, options: argparse.Namespace) -> Any:
+    progress = Progress("driving channel")
+    recorder = Recorder()
+    try:
+        with opened_board(options, recorder) as board:
+            job.use_board(about_board(board)["board"])
+            _scan(job, board, options, progress, recorder)
+    finally:
+        progress.end()
+    return job.judge()
+
+
+def _scan(job: Job, board: Board, options: argparse.Namespace, progress: Progress, recorder: Recorder) -> None:
+    job.scan(
+        board, AS_LEFT, progress=progress, next_round=MovedLeads(board, options.leads), recording=recorder.text
+    )  # fmt: skip
+
+
+def _aborted(job: Job, error: LoomwrightError, options: argparse.Namespace, log_error: LoomwrightError | None) -> int:
+    if not job.state.aborted:
+        job.keep_abort(AS_LEFT, error)
+    say(str(error))
+    stored = job.stored and log_error is None
+    say(f"Nothing was judged. Record {job.record} says so." if stored else "Nothing was judged, nothing stored.")
+    if options.json:
+        show_json(
+            {"verdict": "NOT TESTED", "error": error_object(error), "record": job.record if stored else None}
+        )  # fmt: skip
+    return error.exit_status

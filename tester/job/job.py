@@ -1,0 +1,385 @@
+"""One job: every fact goes into the log as an event, every question is answered from the state folded over them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from functools import cached_property
+from typing import Any
+
+from tester.board.client import Board
+from tester.errors import BoardError, InputError, LoomwrightError, StoreError
+from tester.harness.expected import Expected
+from tester.harness.leads import LeadMap, load_leads
+from tester.harness.reading import Measured
+from tester.harness.verdict import Verdict
+from tester.job.measure import NextRound, OnRow, Progress, ScanRun, take_scan
+from tester.job.safety import Caution, cautions, reasons_not_to_drive, refuse_hazards
+from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
+from tester.job.state import JobState, advance, fold
+from tester.job.steps import StepView, views
+from tester.job.stored import reading_of, watch_of
+from tester.job.verdicts import verdict_object
+from tester.judge import JudgeFacts, WatchResult, checks_of, judge
+from tester.plan.expect import expectation
+from tester.plan.load import load_plan
+from tester.plan.models import Plan
+from tester.plan.resolve import Oddity, Question, Resolved, oddities, resolve
+from tester.plan.sides import for_side
+from tester.records.events import Event
+from tester.records.store import Store
+
+AS_FOUND, AS_LEFT = "as found", "as left"
+NamedText = tuple[str, str]
+
+
+class Job:
+    """An open job on a log. Each action is one event, on disk when the call returns.
+
+    `keep_going`: when the log can no longer be written, go on in memory and keep the reason in `store_error`, so
+    that a verdict is still reached and shown.
+    """
+
+    def __init__(self, log: Store, record: str, events: Sequence[Event], *, keep_going: bool = False) -> None:
+        self._log = log
+        self._events = list(events)
+        self._keep_going = keep_going
+        self.store_error: StoreError | None = None
+        self.record = record
+        self.state: JobState = fold(events, record)
+
+    # Opening
+
+    @classmethod
+    def start(
+        cls,
+        log: Store,
+        *,
+        plan: NamedText,
+        leads: Sequence[NamedText],
+        intake: Mapping[str, Any] | None = None,
+        keep_going: bool = False,
+    ) -> Job:
+        """Open a new job: intake, plan and lead maps as (file name, text). Raises InputError for a bad file."""
+        loaded = load_plan(plan[1], plan[0])
+        maps = [load_leads(text, name) for name, text in leads]
+        facts = dict(intake or {})
+        side = for_side(loaded, facts.get("side") or None)
+        refuse_hazards(side, maps)
+        terms = {
+            "plan": loaded.id,
+            "revision": loaded.revision,
+            "harness": loaded.vehicle or loaded.title or loaded.id,
+            "tag": str(facts.get("tag", "")),
+            "side": str(facts.get("side", "") or ""),
+        }
+        with log.together():
+            record = log.new_job(facts, terms={k: v for k, v in terms.items() if v})
+            log.append(record, "plan", {"name": plan[0], "text": plan[1], "id": loaded.id, "revision": loaded.revision})
+            log.append(record, "leads", {"maps": [{"name": name, "text": text} for name, text in leads]})
+        return cls(log, record, log.read(record), keep_going=keep_going)
+
+    @classmethod
+    def take_up(cls, log: Store, record: str) -> Job:
+        """Open a job that is in the log, at the place where it was left. Raises InputError when there is none."""
+        number = log.job(record)
+        return cls(log, number, log.read(number))
+
+    def _append(
+        self,
+        kind: str,
+        data: Mapping[str, Any] | None = None,
+        blobs: Mapping[str, bytes] | None = None,
+        terms: Mapping[str, Any] | None = None,
+    ) -> None:
+        try:
+            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
+        except StoreError as error:
+            if not self._keep_going:
+                raise
+            self._go_on_in_memory(error)
+            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
+        self._events.append(event)
+        self.state = advance(self.state, event)
+
+    def _go_on_in_memory(self, error: StoreError) -> None:
+        self.store_error = error
+        self._log = Store.in_memory()
+        first, *rest = self._events
+        self.record = self._log.new_job(first.data, terms=first.terms, at=first.at)
+        for event in rest:
+            self._log.append(self.record, event.kind, event.data, dict(event.blobs), terms=event.terms, at=event.at)
+        self.state = fold(self._events, self.record)
+
+    @property
+    def stored(self) -> bool:
+        """False once the log could not be written, or for a log that is only in memory."""
+        return self._log.durable and self.store_error is None
+
+    def events(self) -> tuple[Event, ...]:
+        """All events so far."""
+        return tuple(self._events)
+
+    def at(self, serial: int) -> JobState:
+        """The state as it was after that event."""
+        return fold([event for event in self._events if event.serial <= serial], self.record)
+
+    # What is known
+
+    @property
+    def plan(self) -> Plan:
+        """The plan, for the side of this job."""
+        return for_side(self.whole_plan, self.side)
+
+    @cached_property
+    def whole_plan(self) -> Plan:
+        """The plan as written."""
+        return load_plan(self.state.plan, self.state.plan_name)
+
+    @property
+    def side(self) -> str | None:
+        """Side given at intake."""
+        return self.state.opened.get("side") or None
+
+    @property
+    def leads(self) -> tuple[LeadMap, ...]:
+        """Lead maps, one a round."""
+        return tuple(load_leads(text, name) for name, text in self.state.leads)
+
+    @property
+    def as_found(self) -> Measured | None:
+        """The newest as-found reading, decoded from its frames."""
+        return self._reading(AS_FOUND)
+
+    @property
+    def as_left(self) -> Measured | None:
+        """The newest as-left reading."""
+        return self._reading(AS_LEFT)
+
+    def _reading(self, purpose: str) -> Measured | None:
+        entry = self.state.newest_scan(purpose)
+        return None if entry is None else reading_of(entry, f"record {self.record}", self.state.proven)
+
+    @property
+    def answers(self) -> dict[str, bool]:
+        """Answers by eye: question id -> yes or no."""
+        return {question: answer == "yes" for question, answer in self.state.answers.items()}
+
+    def resolved(self) -> Resolved:
+        """The plan decided for this harness."""
+        return resolve(self.whole_plan, self.as_found, self.answers, self.side)
+
+    def questions(self) -> tuple[Question, ...]:
+        """What still has to be answered by eye."""
+        return self.resolved().questions
+
+    def oddities(self) -> list[Oddity]:
+        """What is odd about the harness as found; shown before the first terminal is pulled."""
+        found = self.as_found
+        return [] if found is None else oddities(self.whole_plan, found, self.answers, self.side)
+
+    def steps(self) -> list[StepView]:
+        """The steps that this harness gets, each with its state."""
+        return views(self.resolved(), {step: tick.how for step, tick in self.state.ticks.items()})
+
+    def expected(self) -> Expected:
+        """What the finished harness must be. Raises InputError while questions are open."""
+        return expectation(self.whole_plan, self.as_found, self.answers, self.side)
+
+    # Leads and cautions
+
+    def cautions(self) -> list[Caution]:
+        """What must be acknowledged before the board drives."""
+        return cautions(self.plan, self.leads, self.state.cautions)
+
+    def acknowledge(self, caution: str, by: str = "") -> None:
+        """A person has read this caution and says that it is met."""
+        self._append("caution", {"caution": caution, "by": by})
+
+    def may_drive(self, virtual: bool = False) -> list[str]:
+        """Why the board must not drive yet, in sentences; empty when it may. A virtual board hurts nobody."""
+        return [] if virtual else reasons_not_to_drive(self.plan, self.cautions())
+
+    def use_board(self, facts: Mapping[str, Any]) -> None:
+        """Keep which board is in use."""
+        if dict(facts) != self.state.board:
+            self._append("board", dict(facts), terms={"board": str(facts.get("serial", ""))})
+
+    def change_leads(self, leads: Sequence[NamedText]) -> None:
+        """Use other lead maps from here on."""
+        maps = [load_leads(text, name) for name, text in leads]
+        refuse_hazards(self.plan, maps)
+        self._append("leads", {"maps": [{"name": name, "text": text} for name, text in leads]})
+
+    def prove(self, cavities: Iterable[str], how: str = "touched") -> None:
+        """These leads were seen to answer for their own cavity."""
+        self._append("lead-proven", {"cavities": sorted(cavities), "how": how})
+
+    def leads_done(self) -> None:
+        """The leads stage is over."""
+        self._append("leads-done")
+
+    # Scans
+
+    def scan(
+        self,
+        board: Board,
+        purpose: str,
+        *,
+        progress: Progress | None = None,
+        next_round: NextRound | None = None,
+        stop: Callable[[], bool] | None = None,
+        on_row: OnRow | None = None,
+        recording: Callable[[], str] | None = None,
+    ) -> ScanRun:
+        """Full scan, stored with its frames; a run that breaks off is stored as aborted. Raises BoardError."""
+        try:
+            run = take_scan(board, self.leads, progress=progress, next_round=next_round, stop=stop, on_row=on_row)
+        except LoomwrightError as error:
+            self.keep_abort(purpose, error, recording() if recording else "")
+            raise
+        self.keep_scan(purpose, run, recording() if recording else "")
+        return run
+
+    def keep_scan(self, purpose: str, run: ScanRun, recording: str = "") -> None:
+        """Store a finished scan. `recording`: every byte on the line meanwhile."""
+        blobs = {"rounds": json.dumps(rounds_object(run.rounds)).encode()}
+        if recording:
+            blobs["recording"] = recording.encode()
+        self._append("scan", {"purpose": purpose, "source": "board"}, blobs)
+
+    def keep_scan_file(self, purpose: str, text: str, name: str) -> None:
+        """Take a scan that was saved earlier into the record. Raises InputError when it is damaged."""
+        reading = load_scan(text, name)
+        content = parse_json(text, name)
+        blobs = {"reading": json.dumps(measured_object(reading)).encode()}
+        if content.get("rounds"):
+            load_rounds(content["rounds"], name)
+            blobs = {"rounds": json.dumps(content["rounds"]).encode()}
+        about = content.get("about") if isinstance(content.get("about"), dict) else {}
+        self._append("scan", {"purpose": purpose, "source": "file", "name": name, "about": about}, blobs)
+
+    def keep_abort(self, purpose: str, error: LoomwrightError, recording: str = "") -> None:
+        """Store that a run broke off; no cavity of it counts."""
+        blobs = {"recording": recording.encode()} if recording else {}
+        code = error.code if isinstance(error, BoardError) else "input"
+        self._append(
+            "aborted", {"purpose": purpose, "kind": code, "message": error.message, "hint": error.hint}, blobs,
+            terms={"verdict": "aborted"},
+        )  # fmt: skip
+
+    # Work
+
+    def answer(self, question: str, answer: bool) -> None:
+        """Answer a question by eye."""
+        self._append("answer", {"question": question, "answer": "yes" if answer else "no"})
+
+    def accept(self, what: str) -> None:
+        """An oddity is known and accepted before the work begins."""
+        self._append("accepted", {"what": what})
+
+    def tick(self, step: str, how: str = "hand", by: str = "") -> None:
+        """A step is done. Raises InputError for a step that this harness does not get."""
+        if step not in {one.id for one in self.steps()}:
+            raise InputError(f"this harness has no step {step}", "loomwright plan sheet shows its steps.")
+        self._append("tick", {"step": step, "how": how, "by": by})
+
+    def tick_all(self, how: str = "hand", by: str = "") -> None:
+        """Every open step is done."""
+        for one in self.steps():
+            if one.state == "open":
+                self._append("tick", {"step": one.id, "how": how, "by": by})
+
+    def undo(self, step: str) -> None:
+        """Take a tick back."""
+        if step not in self.state.ticks:
+            raise InputError(f"step {step} is not ticked, there is nothing to undo")
+        self._append("undo", {"step": step})
+
+    def touched(self, cavities: Iterable[str] = (), why: str = "rework") -> None:
+        """The harness was handled again: an earlier scan no longer counts."""
+        self._append("touched", {"cavities": sorted(cavities), "why": why})
+
+    # Verdict
+
+    def facts(self) -> JudgeFacts:
+        """How the job stands, as judge needs it."""
+        can = checks_of(self.state.board.get("can", ("scan",)))
+        found = self.resolved()
+        open_steps = tuple(todo.id for todo in found.todo if todo.id not in self.state.ticks)
+        unreachable = {name: "the lead set cannot reach it" for leads in self.leads for name in leads.unreachable}
+        watch, serial = None, 0
+        if self.state.wiggles:
+            newest = self.state.wiggles[-1]
+            watch, serial = watch_of(newest), newest["serial"]
+        return JudgeFacts(
+            can=can,
+            steps_open=open_steps,
+            stale=not self.state.scan_is_fresh,
+            watch=watch,
+            watch_stale=serial < self.state.last_physical,
+            no_lead_why=unreachable,
+        )
+
+    def judged(self) -> Verdict:
+        """The verdict on the newest as-left scan, without storing it. Raises InputError when there is no scan."""
+        measured = self.as_left
+        if measured is None:
+            raise InputError("there is no as-left scan to judge", "Scan after the last step.")
+        return judge(self.expected(), measured, self.facts())
+
+    def judge(self) -> Verdict:
+        """The verdict on the newest as-left scan, stored."""
+        verdict = self.judged()
+        faults = verdict.faults
+        terms = {
+            "verdict": verdict.verdict,
+            "fault": sorted({f.kind for f in faults}),
+            "fault-cavity": sorted({c for f in faults for c in f.cavities}),
+            "fault-step": sorted({s for f in faults for s in f.steps}),
+            "cavity": sorted(self.expected().edited | {c for f in faults for c in f.cavities}),
+        }
+        self._append("verdict", verdict_object(verdict), terms={k: v for k, v in terms.items() if v})
+        return verdict
+
+    def agrees(self, cavity: str, partners: Iterable[str]) -> bool | None:
+        """Whether what one cavity is joined to is what the finished harness must have; None when not known."""
+        try:
+            outcomes = self.expected().outcomes
+        except InputError:
+            return None
+        seen = set(partners)
+        known = [set(o.netlist.partners(cavity)) for o in outcomes if cavity in o.netlist]
+        return any(seen == wanted for wanted in known) if known else None
+
+    # Closing
+
+    def keep_wiggle(self, result: WatchResult) -> None:
+        """Store what the dropout watch saw."""
+        dropouts = [
+            {"kind": d.kind, "cavities": list(d.cavities), "at_ms": d.at_ms, "lasted_ms": d.lasted_ms}
+            for d in result.dropouts
+        ]
+        facts = {"seconds": result.seconds, "cadence_us": result.cadence_us, "missed_ms": result.missed_ms}
+        self._append("wiggle", {**facts, "complete": result.complete, "dropouts": dropouts})
+
+    def initials(self, role: str, initials: str) -> None:
+        """Initials of "builder" or "tester"."""
+        self._append("initials", {"role": role, "initials": initials})
+
+    def note(self, text: str) -> None:
+        """A remark for the record."""
+        self._append("note", {"text": text})
+
+    def photo(self, name: str, content: bytes, about: str = "") -> None:
+        """A photo, stored by its hash."""
+        self._append("photo", {"name": name, "about": about, "bytes": len(content)}, {"photo": content})
+
+    def function_check(self, item: str, result: str) -> None:
+        """Result of one function check after installing: "ok", "not ok" or "not tried"."""
+        self._append("function-check", {"item": item, "result": result})
+
+    def finish(self) -> None:
+        """Close the job at the bench."""
+        self._append("finished", {"at": datetime.now(UTC).isoformat(timespec="seconds")})
