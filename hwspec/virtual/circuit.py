@@ -1,0 +1,387 @@
+"""The whole circuit as the chips see it: pin levels at any moment, voltages at the converter, faults.
+
+Voltages settle: each net moves from where it was towards its new end value with the time constant of its capacitance
+and everything that leaves it. Levels between VIL and VIH are a matter of chance (seeded) and may differ between reads.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+
+from hwspec.virtual import faults
+from hwspec.virtual.clock import NEVER, Clock
+from hwspec.virtual.component import Component
+from hwspec.virtual.multiplexer import FORCE, SENSE_MINUS, SENSE_PLUS
+from hwspec.virtual.parts import PIN_LIMIT_A, RAIL_LOAD_A, SHUNT_OHMS, SHUNT_V, VDD, VIH, VIL, Parts
+from hwspec.virtual.ports import Ports
+from hwspec.virtual.trace import Trace
+
+RAIL_LOW, RAIL_HIGH, RAIL_RELEASED = 0, 1, 2
+LIVE_HIGH_V, LIVE_LOW_V = 0.6, -0.3
+FIGHT_A, FIGHT_NS = 0.5e-3, 300_000
+_NEAR_V = 1e-5
+
+
+class Circuit:
+    """Cells, harness and buses. Channels count from 0 here; chips hold 16 of them."""
+
+    def __init__(self, parts: Parts, pieces: list[Component], clock: Clock, trace: Trace, seed: int = 0) -> None:
+        self.parts = parts
+        self.clock = clock
+        self.trace = trace
+        self.channels = len(parts.cells)
+        self.cards = (self.channels + 63) // 64
+        self.rail = RAIL_RELEASED
+        self.supplies = [VDD] * self.cards
+        self.ports = Ports(parts, self.cards)
+        self.muxed = [-1, -1, -1]
+        self._rng = random.Random(f"levels {seed}")
+        self.words: list[int] = []
+        self.drive = [0] * self.channels
+        self.pulled = [False] * self.channels
+        self.install(pieces)
+
+    # -- harness ------------------------------------------------------------------------------------------------------
+
+    def install(self, pieces: list[Component]) -> None:
+        """Put another set of pieces on the board; pins and multiplexers keep their state."""
+        self.pieces = pieces
+        self.home: list[tuple[Component, int]] = [(pieces[0], 0)] * self.channels
+        for piece in pieces:
+            for k, (channel, _, _) in enumerate(piece.wiring.cells):
+                self.home[channel] = (piece, k)
+        self.words = [0] * ((self.channels + 15) // 16)
+        self._dropping = [piece for piece in pieces if piece.wiring.dropouts]
+        self._next_edge = NEVER
+        for piece in self._dropping:
+            piece.open_mask = self._open_mask(piece)
+        self._find_live()
+        for channel, drive in enumerate(self.drive):
+            self._set_masks(channel, drive, self.pulled[channel])
+        for tree, channel in enumerate(self.muxed):
+            if channel >= 0:
+                piece, k = self.home[channel]
+                piece.muxed[tree] = k
+        self.ports.forget()
+        self.active = set(pieces)
+        self._schedule()
+
+    def _find_live(self) -> None:
+        """Which pieces carry a voltage from outside: what a point shows with the rail at 0 V."""
+        ports = [0.0] * self.ports.count
+        for piece in self.pieces:
+            if piece.wiring.sources:
+                volts = self._at_rest(piece, ports)
+                shown = [volts[node] for _, _, node in piece.wiring.cells]
+                piece.live = any(not LIVE_LOW_V <= v <= LIVE_HIGH_V for v in shown)
+                piece.full = frozenset()
+
+    def _at_rest(self, piece: Component, ports: Sequence[float]) -> list[float]:
+        volts = piece.reduce(ports, self.supplies).values(ports)
+        strained = piece.strained(volts, ports)
+        if strained:
+            piece.full = piece.full | strained
+            volts = piece.reduce(ports, self.supplies).values(ports)
+        return volts
+
+    # -- what chips change --------------------------------------------------------------------------------------------
+
+    def set_pins(self, chip: int, mask: int, iodir: int, olat: int, gppu: int) -> None:
+        """Pins of an expander changed: those in `mask` now follow these registers."""
+        base = chip * 16
+        while mask:
+            bit = mask & -mask
+            mask ^= bit
+            channel = base + bit.bit_length() - 1
+            if channel < self.channels:
+                self.set_pin(channel, 0 if iodir & bit else 2 if olat & bit else 1, bool(gppu & bit))
+
+    def set_pin(self, channel: int, drive: int, pulled: bool = False) -> None:
+        """One pin: `drive` 0 released, 1 low, 2 high; `pulled`: the chip's own pull-up is on."""
+        before = self.drive[channel]
+        if drive == before and pulled == self.pulled[channel]:
+            return
+        piece, _ = self.home[channel]
+        self.touch(piece)
+        if drive != before:
+            self.trace.add(self.clock.now, "pin", channel + 1, ("z", "low", "high")[drive])
+        self.drive[channel], self.pulled[channel] = drive, pulled
+        self._set_masks(channel, drive, pulled)
+        if drive and not before and piece.live:
+            raise faults.DrivenWhileLive(
+                f"channel {channel + 1} drives a circuit that something outside holds at a voltage", self.clock.us
+            )
+
+    def _set_masks(self, channel: int, drive: int, pulled: bool) -> None:
+        piece, k = self.home[channel]
+        bit = 1 << k
+        piece.low = piece.low | bit if drive == 1 else piece.low & ~bit
+        piece.high = piece.high | bit if drive == 2 else piece.high & ~bit
+        piece.pull = piece.pull | bit if pulled else piece.pull & ~bit
+
+    def set_mux(self, tree: int, channel: int) -> None:
+        """Connect a bus to a channel, -1 for none."""
+        for old in {self.muxed[tree], channel} - {-1}:
+            self.touch(self.home[old][0])
+        if self.muxed[tree] >= 0:
+            self.home[self.muxed[tree]][0].muxed[tree] = -1
+        self.muxed[tree] = channel
+        if channel >= 0:
+            piece, k = self.home[channel]
+            piece.muxed[tree] = k
+        self.ports.stale = True
+
+    def set_rail(self, rail: int) -> None:
+        """Pull-up rail of all cards: RAIL_LOW, RAIL_HIGH or RAIL_RELEASED."""
+        if rail != self.rail:
+            for piece in self.pieces:
+                self.touch(piece)
+            self.rail = rail
+            self.ports.stale = True
+            self.trace.add(self.clock.now, "rail", "all", ("low", "high", "released")[rail])
+
+    def set_reference(self, state: int) -> None:
+        """Spare reference cell: 0 off, 1 on the buses with current, 2 on the buses without."""
+        self.ports.spare = state
+        self.ports.stale = True
+
+    # -- time ---------------------------------------------------------------------------------------------------------
+
+    def _open_mask(self, piece: Component) -> int:
+        now = self.clock.now
+        return sum(1 << n for n, (_, _, _, drop) in enumerate(piece.wiring.dropouts) if drop.is_open(now))
+
+    def _schedule(self) -> None:
+        now = self.clock.now
+        edges = [drop.next_edge(now) for piece in self._dropping for *_, drop in piece.wiring.dropouts]
+        self._next_edge = min(edges, default=NEVER)
+
+    def catch_up(self) -> None:
+        """Take dropouts that changed since the last look, each at its own time (the last few only after a pause)."""
+        now = self.clock.now
+        if now - self._next_edge > 50_000_000:
+            self.clock.now = now - 20_000_000
+            self._schedule()
+        while self._next_edge <= now:
+            self.clock.now = self._next_edge
+            for piece in self._dropping:
+                mask = self._open_mask(piece)
+                if mask != piece.open_mask:
+                    self.touch(piece)
+                    piece.open_mask = mask
+            self._schedule()
+        self.clock.now = now
+
+    def touch(self, piece: Component) -> None:
+        """Something about a piece is about to change: keep where its voltages are now."""
+        now = self.clock.now
+        if piece.dirty and piece.since == now:
+            return
+        piece.start = self.voltages(piece, now)
+        piece.since, piece.dirty = now, True
+        piece.version = -1
+        self.active.add(piece)
+        if self.rail == RAIL_RELEASED or max(piece.muxed) >= 0:
+            self.ports.stale = True
+
+    def voltages(self, piece: Component, now: int) -> list[float]:
+        """Node voltages at virtual time `now`, not before the last change."""
+        self._refresh(piece)
+        final = piece.final
+        if now >= piece.settled_at or piece.start is None:
+            return final
+        assert piece.reduction is not None
+        ago = now - piece.since
+        left = [math.exp(-ago / t) for t in piece.reduction.tau]
+        net = piece.shape().net
+        return [f + (s - f) * left[net[n]] for n, (f, s) in enumerate(zip(final, piece.start, strict=True))]
+
+    def _bound(self, piece: Component) -> bool:
+        """True when a piece hangs on ports whose voltage is not fixed."""
+        return self.rail == RAIL_RELEASED or max(piece.muxed) >= 0
+
+    def _refresh(self, piece: Component) -> None:
+        """Work out where the piece will settle."""
+        bound = self._bound(piece)
+        if bound:
+            self.solve_ports()
+            if not piece.dirty and piece.version == self.ports.version:
+                return
+        elif not piece.dirty:
+            return
+        u = self.ports.volts
+        if not bound:
+            u = self.ports.fixed(self.rail)
+        self._end_values(piece, u)
+        piece.version = self.ports.version
+        if piece.dirty:
+            piece.dirty = False
+            self._settle(piece)
+            if piece.low or piece.high:
+                self._check(piece, u)
+            else:
+                piece.fight_since = -1
+
+    def _end_values(self, piece: Component, u: Sequence[float]) -> None:
+        piece.final = piece.reduce(u, self.supplies).values(u)
+        for _ in range(3):
+            strained = piece.strained(piece.final, u) if piece.wiring.sources or piece.full else None
+            if not strained:
+                break
+            piece.full = piece.full | strained
+            piece.final = piece.reduce(u, self.supplies).values(u)
+        if piece.full:
+            self._lift_supplies(piece, u)
+
+    def _lift_supplies(self, piece: Component, u: Sequence[float]) -> None:
+        """Clamp current beyond what the card uses floats its supply up to the shunt."""
+        for _ in range(6):
+            moved = False
+            for card in piece.cards:
+                fed = sum(p.clamp_a.get(card, 0.0) for p in self.pieces if p.full)
+                volts = SHUNT_V + SHUNT_OHMS * (fed - RAIL_LOAD_A) if fed > RAIL_LOAD_A else VDD
+                moved = moved or abs(volts - self.supplies[card]) > 1e-4
+                self.supplies[card] = volts
+            if not moved:
+                break
+            piece.final = piece.reduce(u, self.supplies).values(u)
+
+    def _settle(self, piece: Component) -> None:
+        start, final = piece.start, piece.final
+        piece.settled_at = piece.since
+        if start is None or len(start) > len(final):
+            piece.start = None
+            return
+        if len(start) < len(final):
+            piece.start = start = [*start, *final[len(start) :]]
+        assert piece.reduction is not None
+        tau, net = piece.reduction.tau, piece.shape().net
+        for n, (s, f) in enumerate(zip(start, final, strict=True)):
+            apart = abs(s - f)
+            if apart > _NEAR_V:
+                piece.settled_at = max(piece.settled_at, piece.since + int(tau[net[n]] * math.log(apart / _NEAR_V)))
+
+    def _check(self, piece: Component, u: Sequence[float]) -> None:
+        """Faults of driving pins, at the end values."""
+        sinking = False
+        for k, (channel, cell, _) in enumerate(piece.wiring.cells):
+            drive = piece.drive_of(k)
+            if not drive:
+                continue
+            level = self.supplies[channel // 64] if drive == 2 else 0.0
+            amps = (piece.pin_volts(k, piece.final, u) - level) / (cell.low if drive == 1 else cell.high)
+            if abs(amps) > PIN_LIMIT_A:
+                raise faults.PinOverCurrent(
+                    f"channel {channel + 1} carries {abs(amps) * 1000:.1f} mA, "
+                    f"limit {PIN_LIMIT_A * 1000:.0f} mA", self.clock.us
+                )  # fmt: skip
+            sinking = sinking or (drive == 1 and amps > FIGHT_A)
+        fights = sinking and piece.high != 0
+        if not fights:
+            piece.fight_since = -1
+        elif piece.fight_since < 0:
+            piece.fight_since = piece.since
+
+    def _stop_fights(self, piece: Component) -> None:
+        if piece.fight_since >= 0 and self.clock.now - piece.fight_since > FIGHT_NS:
+            ends = [
+                f"{channel + 1} {'low' if piece.low >> k & 1 else 'high'}"
+                for k, (channel, _, _) in enumerate(piece.wiring.cells)
+                if (piece.low | piece.high) >> k & 1
+            ]
+            raise faults.DriversFighting(f"one circuit is driven both ways: {', '.join(ends)}", self.clock.us)
+
+    # -- what chips read ----------------------------------------------------------------------------------------------
+
+    def levels(self, chip: int) -> int:
+        """The 16 pin levels of an expander now; bit 1 is high."""
+        if self._next_edge <= self.clock.now:
+            self.catch_up()
+        if self.active:
+            for piece in list(self.active):
+                if chip in piece.chips:
+                    self._read(piece)
+        return self.words[chip]
+
+    def _read(self, piece: Component) -> None:
+        now = self.clock.now
+        volts = self.voltages(piece, now)
+        moving = volts is not piece.final
+        u = self.ports.volts if self._bound(piece) else self.ports.fixed(self.rail)
+        if piece.fight_since >= 0:
+            self._stop_fights(piece)
+            moving = True
+        found = dict.fromkeys(piece.chips, 0)
+        for k, (_, _, chip, bit) in enumerate(piece.places):
+            pin = piece.pin_volts(k, volts, u)
+            if pin >= VIH:
+                found[chip] |= bit
+            elif pin > VIL:
+                moving = True
+                if self._rng.random() < (pin - VIL) / (VIH - VIL):
+                    found[chip] |= bit
+        for chip, bits in found.items():
+            self.words[chip] = self.words[chip] & ~piece.chips[chip] | bits
+        if moving and volts is not piece.final:
+            moving = self._may_change(piece, volts, u) or piece.fight_since >= 0
+        if not moving and not self._bound(piece):
+            self.active.discard(piece)
+
+    def _may_change(self, piece: Component, volts: list[float], u: Sequence[float]) -> bool:
+        """True while a pin is not yet on the side where it will end."""
+        for k in range(len(piece.places)):
+            now, end = piece.pin_volts(k, volts, u), piece.pin_volts(k, piece.final, u)
+            if not ((now >= VIH and end >= VIH) or (now <= VIL and end <= VIL)):
+                return True
+        return False
+
+    def pin_volts(self, channel: int) -> float:
+        """Voltage at a pin now (for tests and campaigns)."""
+        piece, k = self.home[channel]
+        volts = self.voltages(piece, self.clock.now)
+        return piece.pin_volts(k, volts, self.ports.volts if self._bound(piece) else self.ports.fixed(self.rail))
+
+    def point_volts(self, channel: int) -> float:
+        """Voltage at a test point now (for tests and campaigns)."""
+        piece, k = self.home[channel]
+        return self.voltages(piece, self.clock.now)[piece.places[k][0]]
+
+    # -- buses --------------------------------------------------------------------------------------------------------
+
+    def solve_ports(self) -> None:
+        """Voltages of rails and buses for the present state."""
+        if not self.ports.stale:
+            return
+        if self.rail == RAIL_RELEASED:
+            hung = self.pieces
+        else:
+            hung = list({id(self.home[c][0]): self.home[c][0] for c in self.muxed if c >= 0}.values())
+        self.ports.solve(hung, self.rail, self.supplies)
+
+    def volts(self, inputs: tuple[int, int], differential_ohms: float, common_ohms: float, at: int) -> float:
+        """Voltage between two converter inputs at time `at`: AIN0 S+, AIN1 S-, AIN2 top of Rref, AIN3 S+ by 10k."""
+        if self._next_edge <= self.clock.now:
+            self.catch_up()
+        self.ports.set_load(inputs, differential_ohms, common_ohms)
+        self.solve_ports()
+        plus, minus = (self._input_volts(number, at) if number >= 0 else 0.0 for number in inputs)
+        return plus - minus
+
+    def _input_volts(self, number: int, at: int) -> float:
+        """One input against ground: where it settles, plus how far its point still is from settled."""
+        tree = (SENSE_PLUS, SENSE_MINUS, FORCE, SENSE_PLUS)[number]
+        volts = self.ports.input_volts(number)
+        channel = self.muxed[tree]
+        if channel >= 0:
+            piece, k = self.home[channel]
+            node = piece.places[k][0]
+            now = self.voltages(piece, max(at, piece.since))
+            cell = self.parts.cells[channel]
+            share = 1.0
+            if tree == FORCE:
+                down = self.parts.reference
+                share = down / (down + cell.mux[2] + cell.pin_series + cell.series)
+            volts += share * (now[node] - piece.final[node])
+        return min(max(volts, -0.3), max(self.supplies) + 0.3)
