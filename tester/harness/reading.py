@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 from tester.harness.netlist import Netlist, Pair
@@ -84,3 +84,23 @@ class Measured:
             if (x in here and y in there) or (y in here and x in there):
                 return Link.NOT_SEEN
         return Link.APART
+
+    def restricted(self, cavities: Iterable[str]) -> Measured:
+        """The same reading seen on these cavities only; a pair counts when a cavity of each of its circuits is left."""
+        keep = set(cavities)
+        if all(name in keep for name in self.netlist.cavities):
+            return self
+        stand = {name: next((n for n in circuit if n in keep), None) for circuit in self.netlist for name in circuit}
+
+        def pairs(found: frozenset[Pair]) -> frozenset[Pair]:
+            left = [(a if a in keep else stand[a], b if b in keep else stand[b]) for a, b in found]
+            return frozenset((a, b) for a, b in left if a is not None and b is not None)
+
+        return replace(
+            self,
+            netlist=self.netlist.restricted(keep),
+            doubtful=pairs(self.doubtful),
+            directed=pairs(self.directed),
+            not_seen=pairs(self.not_seen),
+            proven=self.proven & keep,
+        )

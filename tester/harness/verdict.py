@@ -61,6 +61,8 @@ class Verdict:
     exact         False when the search stopped at its bound: "at least this many faults"
     outcome       note of the expectation's outcome that was matched, or ""
     unproven      cavities that pass only on "no short seen"
+    untested      what stands between this result and PASS: (reason in a few words, cavities, checks or steps)
+    grade         "scan" or "wire", as Measured.grade
     """
 
     verdict: str
@@ -72,3 +74,5 @@ class Verdict:
     exact: bool = True
     outcome: str = ""
     unproven: tuple[str, ...] = ()
+    untested: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    grade: str = "scan"

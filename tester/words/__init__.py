@@ -1,1 +1,36 @@
 """Every sentence that a person reads about faults, steps and cautions. Pure."""
+
+from tester.words.faults import says
+from tester.words.lists import counted, listed, ohms
+from tester.words.readings import reading_lines
+from tester.words.stages import CAUTIONS, STAGES, connector_caution, stage_line
+from tester.words.verdicts import (
+    count_line,
+    explanations,
+    fault_lines,
+    headline,
+    lone_line,
+    scope_line,
+    untested_lines,
+    verdict_lines,
+)
+
+__all__ = [
+    "CAUTIONS",
+    "STAGES",
+    "connector_caution",
+    "count_line",
+    "counted",
+    "explanations",
+    "fault_lines",
+    "headline",
+    "listed",
+    "lone_line",
+    "ohms",
+    "reading_lines",
+    "says",
+    "scope_line",
+    "stage_line",
+    "untested_lines",
+    "verdict_lines",
+]

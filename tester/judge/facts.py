@@ -1,0 +1,66 @@
+"""What judge must know besides expectation and reading: what the board can do, and how the job stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+SCAN_CHECKS = frozenset({"continuity", "isolation", "direction"})
+
+
+@dataclass(frozen=True)
+class Dropout:
+    """One interruption, or short that came and went, seen while the harness was moved.
+
+    `kind` "open" or "short"; `cavities` of the circuit, or of both circuits for a short. `at_ms` from the start
+    of the watch, `lasted_ms` as seen at the cadence of the watch.
+    """
+
+    kind: str
+    cavities: tuple[str, ...]
+    at_ms: float
+    lasted_ms: float
+
+
+@dataclass(frozen=True)
+class WatchResult:
+    """What a dropout watch saw. `missed_ms`: the longest dropout that it could have missed; `seconds` watched."""
+
+    dropouts: tuple[Dropout, ...] = ()
+    seconds: float = 0.0
+    cadence_us: float = 0.0
+    missed_ms: float = 0.0
+    complete: bool = True
+
+
+@dataclass(frozen=True)
+class JudgeFacts:
+    """How the job stands when it is judged.
+
+    can          of harness.expected.CHECKS: checks that this board can do
+    steps_open   ids of steps that are not ticked
+    stale        True when a physical step, tick or undo came after the full scan
+    watch        result of the dropout watch, None when there was none; `watch_stale` as `stale`
+    isolation    lowest resistance that the board's isolation readings saw between a circuit and all others, ohm, by
+                 a cavity of the circuit; None where nothing was seen
+    no_lead_why  cavity -> why it is not on a lead, in words, where the lead map says so
+    """
+
+    can: frozenset[str] = SCAN_CHECKS
+    steps_open: tuple[str, ...] = ()
+    stale: bool = False
+    watch: WatchResult | None = None
+    watch_stale: bool = False
+    isolation: Mapping[str, float | None] = field(default_factory=dict)
+    no_lead_why: Mapping[str, str] = field(default_factory=dict)
+
+
+def checks_of(can: Iterable[str]) -> frozenset[str]:
+    """Checks that a board can do, from the capability words that it reports (scan, resistance, watch...)."""
+    words = set(can)
+    found = set(SCAN_CHECKS) if "scan" in words else set()
+    if "resistance" in words:
+        found.add("resistance")
+    if "watch" in words:
+        found.add("dropout")
+    return frozenset(found)

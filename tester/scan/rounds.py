@@ -1,0 +1,154 @@
+"""Several rounds of scanning, each with its own lead map, as one three-valued reading of cavities."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from tester.harness.cavity import in_order
+from tester.harness.netlist import Netlist, Pair, pair
+from tester.harness.reading import Measured, OhmsReading, PartReading
+from tester.scan.walk import ChannelLinks, bits, components
+
+
+class Round(NamedTuple):
+    """One round: its links, the lead map (channel -> cavity), and what the converter measured in it."""
+
+    links: ChannelLinks
+    leads: Mapping[int, str]
+    parts: Sequence[PartReading] = ()
+    ohms: Sequence[OhmsReading] = ()
+
+
+class _Seen:
+    """Bit matrices over all cavities: seen together, joined, conducting one way, varied."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self.names = names
+        self.place = {name: k for k, name in enumerate(names)}
+        self.seen = [0] * len(names)
+        self.joined = [1 << k for k in range(len(names))]
+        self.apart = [0] * len(names)
+        self.directed = [0] * len(names)
+        self.varied = [0] * len(names)
+
+    def add(self, links: ChannelLinks, leads: Mapping[int, str]) -> None:
+        missing = [point for point in links.points if point not in leads]
+        if missing:
+            raise ValueError(f"channels scanned but not in the lead map: {missing}")
+        at = {point: self.place[leads[point]] for point in links.points}
+        here = 0
+        for k in at.values():
+            here |= 1 << k
+        linked = dict.fromkeys(at.values(), 0)
+        for matrix, pairs in ((self.joined, links.joined), (self.varied, links.varied)):
+            for a, b in pairs:
+                i, k = at[a], at[b]
+                matrix[i] |= 1 << k
+                matrix[k] |= 1 << i
+                linked[i] |= 1 << k
+                linked[k] |= 1 << i
+        for a, b in links.directed:
+            i, k = at[a], at[b]
+            self.directed[i] |= 1 << k
+            linked[i] |= 1 << k
+            linked[k] |= 1 << i
+        for k in at.values():
+            self.seen[k] |= here
+            self.apart[k] |= here & ~linked[k] & ~(1 << k)
+
+
+def combine(
+    rounds: Sequence[Round | tuple[ChannelLinks, Mapping[int, str]]],
+    *,
+    touched: Iterable[str] = (),
+    grade: str = "scan",
+) -> Measured:
+    """All rounds as one reading: joined links contracted, circuits apart where any cross pair was seen apart.
+
+    `touched`: cavities whose lead was proven by touching. Pairs that answered differently in two rounds, or that
+    contradict the contracted circuits, are doubtful. Raises ValueError for no round, for a channel without a
+    cavity, or for a cavity on two channels of one round.
+    """
+    if not rounds:
+        raise ValueError("no round to combine")
+    listed = [Round(*one) for one in rounds]
+    for one in listed:
+        if len(set(one.leads.values())) != len(one.leads):
+            raise ValueError("a cavity is on two channels of one lead map")
+    names = in_order({one.leads[point] for one in listed for point in one.links.points if point in one.leads})
+    table = _Seen(names)
+    for one in listed:
+        table.add(one.links, one.leads)
+    circuits = components(table.joined)
+    doubtful, directed = _contradictions(table, circuits)
+    not_seen = _not_seen(table, circuits)
+    proven = {names[k] for circuit in circuits if circuit.bit_count() > 1 for k in bits(circuit)}
+    proven |= {name for link in directed for name in link} | (set(touched) & set(names))
+    return Measured(
+        netlist=Netlist.of([names[k] for k in bits(circuit)] for circuit in circuits),
+        doubtful=frozenset(doubtful),
+        directed=frozenset(directed),
+        not_seen=frozenset(not_seen),
+        parts=tuple(part for one in listed for part in one.parts),
+        ohms={pair(r.a, r.b): r for one in listed for r in one.ohms},
+        proven=frozenset(proven | {name for one in listed for p in one.parts for name in (p.a, p.b)}),
+        grade=grade,
+        rounds=len(listed),
+        unanchored=unanchored(listed),
+    )
+
+
+def _contradictions(table: _Seen, circuits: Sequence[int]) -> tuple[set[Pair], set[Pair]]:
+    """Doubtful pairs, and directed links that nothing contradicts."""
+    names, doubtful, directed = table.names, set(), set()
+    for circuit in circuits:
+        for i in bits(circuit):
+            against = (table.apart[i] | table.directed[i] | table.varied[i]) & circuit
+            doubtful |= {pair(names[i], names[k]) for k in bits(against)}
+            for k in bits(table.varied[i] & ~circuit):
+                doubtful.add(pair(names[i], names[k]))
+    home = {k: circuit for circuit in circuits for k in bits(circuit)}
+    crossing: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for i, row in enumerate(table.directed):
+        for k in bits(row & ~home[i]):
+            crossing.setdefault((home[i], home[k]), []).append((i, k))
+    for (here, there), links in crossing.items():
+        plain = [(i, k) for i in bits(here) for k in bits(table.apart[i] & there)]
+        if plain or (there, here) in crossing:
+            doubtful |= {pair(names[i], names[k]) for i, k in plain or links}
+        elif not any(table.varied[i] & there for i in bits(here)):
+            directed |= {(names[i], names[k]) for i, k in links}
+    return doubtful, directed
+
+
+def _not_seen(table: _Seen, circuits: Sequence[int]) -> set[Pair]:
+    """One representative pair for each two circuits that no round had on leads together."""
+    everything = (1 << len(table.names)) - 1
+    if all(row == everything for row in table.seen):
+        return set()
+    found = set()
+    for n, circuit in enumerate(circuits):
+        reached = 0
+        for i in bits(circuit):
+            reached |= table.seen[i]
+        for other in circuits[n + 1 :]:
+            if not reached & other:
+                first, second = (table.names[next(bits(c))] for c in (circuit, other))
+                found.add(pair(first, second))
+    return found
+
+
+def unanchored(rounds: Sequence[Round]) -> tuple[int, ...]:
+    """Rounds (from 1, the first is 0) in which no joined pair of an earlier round was seen joined again.
+
+    One pair measured again shows that the leads of this round are plugged in as their map says.
+    """
+    known: set[Pair] = set()
+    bare = []
+    for index, one in enumerate(rounds):
+        joined = {pair(one.leads[a], one.leads[b]) for a, b in one.links.joined}
+        if index and not joined & known:
+            bare.append(index)
+        known |= joined
+    return tuple(bare)

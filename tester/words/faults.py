@@ -1,0 +1,116 @@
+"""One sentence a fault: what is where, where it belongs, what to look at, which step it points back to.
+
+Facts and where to look; no guess at how it came about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tester.harness.verdict import Fault
+from tester.words.lists import listed, ohms
+
+MOST = 8  # names of one circuit in a sentence
+
+
+def says(fault: Fault) -> str:
+    """One sentence on one fault, with the steps of the plan that touch its cavities."""
+    by_kind: dict[str, Callable[[Fault], str]] = {
+        "miswire": _miswire, "short": _short, "open": _open, "reversed": _reversed, "leakage": _leakage,
+        "high-resistance": _high, "dropout": _dropout, "doubtful": _doubtful,
+    }  # fmt: skip
+    return by_kind[fault.kind](fault) + _steps(fault)
+
+
+def _steps(fault: Fault) -> str:
+    if not fault.steps:
+        return ""
+    return f" (step {listed(fault.steps, ordered=False, most=MOST)})"
+
+
+def _miswire(fault: Fault) -> str:
+    places = [
+        f"the terminal in {sits} belongs in {belongs}" for sits, belongs in zip(fault.sits, fault.belongs, strict=True)
+    ]
+    if len(places) == 1:
+        return f"The terminal in {fault.sits[0]} belongs in {fault.belongs[0]}"
+    if fault.action == "swap":
+        a, b = fault.sits[0], fault.belongs[0]
+        return f"The terminals in {a} and {b} are exchanged: each belongs in the other's cavity"
+    if fault.action == "leads exchanged":
+        a, b = fault.sits[0], fault.belongs[0]
+        return (
+            f"{a} and {b} answer for each other, and no step touched them: "
+            f"first look whether the tester's leads to {a} and {b} are exchanged, then at the two terminals"
+        )
+    return f"Terminals sit in each other's cavities: {'; '.join(places)}"
+
+
+def _short(fault: Fault) -> str:
+    if fault.action == "one-way link":
+        return (
+            f"{fault.belongs[0]} follows {fault.sits[0]} one way only, where nothing may be joined: "
+            f"look for a part or a leak between {fault.sits[0]} and {fault.belongs[0]}"
+        )
+    one, other = listed(fault.sits, most=MOST), listed(fault.belongs, most=MOST)
+    if fault.action == "sealed-off lead touching":
+        return f"{one} is joined to {other} and must not be: look at the end of the lead that was sealed off"
+    return f"{one} {_is(fault.sits)} joined to {other} and must not be: look where the two circuits come together"
+
+
+def _open(fault: Fault) -> str:
+    cut, rest = listed(fault.sits, most=MOST), listed(fault.belongs, most=MOST)
+    apart = f"{cut} {_is(fault.sits)} not joined to {rest}"
+    if fault.action == "part missing":
+        return f"The part between {cut} and {rest} does not conduct: look at its two ends"
+    if fault.action == "missing wire":
+        return f"{apart}: look whether the wire is there, and at its terminal at both ends"
+    if fault.action == "splice incomplete":
+        return f"{apart}: look at the splice between them"
+    if fault.action == "lead not touching":
+        return (
+            f"{apart}, and no step touched it: first look at the tester's lead to {cut}, then at the terminal in {cut}"
+        )
+    if len(fault.belongs) == 1:
+        return f"{apart}: look at the terminals in {cut} and {rest}"
+    return f"{apart}: look at the terminal in {cut}"
+
+
+def _is(names: tuple[str, ...]) -> str:
+    return "is" if len(names) == 1 else "are"
+
+
+def _reversed(fault: Fault) -> str:
+    return f"The part between {fault.sits[0]} and {fault.belongs[0]} conducts the other way round: turn it"
+
+
+def _leakage(fault: Fault) -> str:
+    measured = f" ({ohms(fault.values['ohms'])})" if "ohms" in fault.values else ""
+    between = f"between {fault.sits[0]} and {fault.belongs[0]}"
+    if fault.action == "part differs":
+        wanted = ohms(fault.values["expected_ohms"])
+        return (
+            f"The part {between} reads lower than it should{measured}, expected {wanted}: look at what is joined there"
+        )
+    return f"Something conducts {between}{measured}, where nothing may: look for dampness, damage or a part"
+
+
+def _high(fault: Fault) -> str:
+    between = f"between {fault.sits[0]} and {fault.belongs[0]}"
+    if fault.action == "part differs":
+        wanted = ohms(fault.values["expected_ohms"])
+        return f"The part {between} reads {ohms(fault.values['ohms'])}, expected {wanted}: look at its two ends"
+    value, limit = ohms(fault.values["ohms"]), ohms(fault.values["limit_ohms"])
+    return f"Too much resistance {between}: {value}, limit {limit}: look at the crimps and terminals on the way"
+
+
+def _dropout(fault: Fault) -> str:
+    names = listed(fault.cavities, most=MOST)
+    ms = fault.values.get("ms", 0.0)
+    what = "touched another circuit" if fault.action.startswith("short") else "opened"
+    return f"The circuit of {names} {what} for {ms:.3g} ms while it was moved: look at its terminals and splices"
+
+
+def _doubtful(fault: Fault) -> str:
+    names = listed(fault.cavities)
+    return f"Readings of {names} disagree from one time to the next: look at the contacts there, then scan again"

@@ -1,0 +1,85 @@
+"""The verdict as lines: the word, its scope, what was not tested, how many lone cavities, the faults."""
+
+from __future__ import annotations
+
+from tester.harness.verdict import FAIL, NOT_TESTED, PASS, Fault, Verdict
+from tester.words.faults import says
+from tester.words.lists import counted, listed
+
+SHOWN = 3  # tied explanations on a screen
+MOST = 12
+
+
+def scope_line(verdict: Verdict) -> str:
+    """``continuity and isolation; resistance not tested (this board cannot do it)``."""
+    done = listed(verdict.scope, ordered=False) or "nothing"
+    left = [f"{check} not tested ({reason})" for check, reason in verdict.not_in_scope]
+    return "; ".join([done, *left])
+
+
+def headline(verdict: Verdict) -> str:
+    """The word with its scope, in one line."""
+    return f"{verdict.verdict}: {scope_line(verdict)}"
+
+
+def untested_lines(verdict: Verdict) -> list[str]:
+    """What stands between the result and PASS, a line each."""
+    lines = []
+    for reason, names in verdict.untested:
+        listed_names = listed(names, most=MOST)
+        lines.append(f"Not tested: {reason}" + (f": {listed_names}" if names else ""))
+    return lines
+
+
+def lone_line(verdict: Verdict) -> str:
+    """How many lone cavities stand behind the verdict, and for how many the lead itself is unproven."""
+    lone = [c for c in verdict.cavities if c.contact in ("proven", "unproven") and not c.expected and not c.measured]
+    if not lone:
+        return "No lone cavities."
+    text = f"{counted(len(lone), 'lone cavity', 'lone cavities')}: known only to touch nothing else"
+    if verdict.unproven:
+        text += f"; {counted(len(verdict.unproven), 'lead')} not proven ({listed(verdict.unproven, most=MOST)})"
+    return text + "."
+
+
+def explanations(verdict: Verdict) -> list[list[Fault]]:
+    """Faults grouped by explanation, likeliest first; readings in doubt belong to none."""
+    groups: dict[int, list[Fault]] = {}
+    for fault in verdict.faults:
+        if fault.kind != "doubtful":
+            groups.setdefault(fault.explanation, []).append(fault)
+    return [groups[number] for number in sorted(groups)]
+
+
+def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:
+    """The faults as sentences; tied explanations one after the other, at most `most` of them."""
+    groups = explanations(verdict)
+    lines = []
+    if groups and not verdict.exact:
+        lines.append("More is wrong than can be told apart for certain; at least this:")
+    for number, group in enumerate(groups[:most]):
+        if number:
+            lines.append("Or, which would measure the same:")
+        lines += [f"{says(fault)}." for fault in group]
+    if len(groups) > most:
+        lines.append(f"{len(groups) - most} more explanations would measure the same.")
+    lines += [f"{says(fault)}." for fault in verdict.faults if fault.kind == "doubtful"]
+    return lines
+
+
+def verdict_lines(verdict: Verdict) -> list[str]:
+    """Everything that a person reads about a result, in order of weight."""
+    lines = [headline(verdict)]
+    if verdict.outcome:
+        lines.append(f"Found: {verdict.outcome}.")
+    lines += fault_lines(verdict)
+    lines += untested_lines(verdict)
+    lines.append(lone_line(verdict))
+    return lines
+
+
+def count_line(verdict: Verdict) -> str:
+    """``41 cavities: 38 PASS, 2 FAIL, 1 NOT TESTED``."""
+    counts = {word: sum(c.verdict == word for c in verdict.cavities) for word in (PASS, FAIL, NOT_TESTED)}
+    parts = [f"{number} {word}" for word, number in counts.items() if number]
+    return f"{counted(len(verdict.cavities), 'cavity', 'cavities')}: {', '.join(parts)}"

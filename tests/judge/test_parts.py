@@ -1,0 +1,92 @@
+"""Diodes and other parts between circuits: still there, still the same way round, still the same ohms."""
+
+from tester.harness.expected import ExpectedPart
+from tester.harness.reading import PartReading
+from tester.harness.verdict import FAIL, NOT_TESTED, PASS
+from tester.judge import judge
+from tests.judge.benches import by_cavity, expect, kinds, measured
+
+TWO = "D-1 H-1 | D-2 H-2"
+
+
+def test_an_expected_diode_seen_the_same_way_passes():
+    expected = expect(TWO, diodes=frozenset({("D-1", "D-2")}))
+    seen = measured(TWO, directed=[("D-1", "D-2"), ("H-1", "D-2"), ("D-1", "H-2"), ("H-1", "H-2")])
+    verdict = judge(expected, seen)
+    assert verdict.verdict == PASS
+    assert "direction" in verdict.scope
+
+
+def test_a_diode_turned_round_is_reversed():
+    expected = expect(TWO, diodes=frozenset({("D-1", "D-2")}))
+    verdict = judge(expected, measured(TWO, directed=[("D-2", "D-1")]))
+    assert verdict.verdict == FAIL
+    assert kinds(verdict) == ["reversed"]
+    assert set(verdict.faults[0].cavities) == {"D-1", "D-2"}
+
+
+def test_a_diode_that_is_gone_is_open():
+    verdict = judge(expect(TWO, diodes=frozenset({("D-1", "D-2")})), measured(TWO))
+    assert verdict.verdict == FAIL
+    assert kinds(verdict) == ["open"]
+
+
+def test_a_one_way_link_that_nobody_expects_fails():
+    verdict = judge(expect(TWO), measured(TWO, directed=[("D-1", "D-2")]))
+    assert verdict.verdict == FAIL
+    assert kinds(verdict) == ["short"]
+
+
+def test_a_diode_bridged_by_wire_is_a_short():
+    verdict = judge(expect(TWO, diodes=frozenset({("D-1", "D-2")})), measured("D-1 H-1 D-2 H-2"))
+    assert verdict.verdict == FAIL
+    assert kinds(verdict) == ["short"]
+
+
+def part(ab=1000.0, ba=1000.0, **more):
+    return ExpectedPart("D-1", "D-2", ab, ba, **more)
+
+
+def with_parts(expected_parts, *readings, grade="wire"):
+    return judge(expect(TWO, parts=tuple(expected_parts)), measured(TWO, parts=tuple(readings), grade=grade))
+
+
+def test_a_part_with_the_ohms_of_its_signature_passes_from_whichever_end_it_is_read():
+    assert with_parts([part()], PartReading("D-1", "D-2", 1010.0, 1005.0)).verdict == PASS
+    assert with_parts([part(465.0, None)], PartReading("H-2", "H-1", None, 460.0)).verdict == PASS
+
+
+def test_a_part_is_matched_on_both_sides():
+    low = with_parts([part()], PartReading("D-1", "D-2", 400.0, 400.0))
+    assert low.verdict == FAIL and kinds(low) == ["leakage"]
+    high = with_parts([part()], PartReading("D-1", "D-2", 2000.0, 2000.0))
+    assert high.verdict == FAIL and kinds(high) == ["high-resistance"]
+
+
+def test_a_part_measured_the_other_way_round_is_reversed():
+    verdict = with_parts([part(465.0, None)], PartReading("D-1", "D-2", None, 465.0))
+    assert verdict.verdict == FAIL and kinds(verdict) == ["reversed"]
+
+
+def test_a_part_that_is_gone_is_open():
+    verdict = with_parts([part()])
+    assert verdict.verdict == FAIL and kinds(verdict) == ["open"]
+
+
+def test_a_part_that_nobody_expects_is_leakage_with_its_ohms():
+    verdict = with_parts([], PartReading("D-1", "D-2", 22000.0, 22000.0))
+    assert verdict.verdict == FAIL and kinds(verdict) == ["leakage"]
+    assert verdict.faults[0].values["ohms"] == 22000.0
+
+
+def test_a_part_that_will_not_hold_still_is_not_tested_by_name_and_blocks_no_other_cavity():
+    verdict = with_parts([part()], PartReading("D-1", "D-2", 1000.0, 700.0, stable=False))
+    assert verdict.verdict == NOT_TESTED
+    assert by_cavity(verdict) == {"D-1": NOT_TESTED, "D-2": NOT_TESTED, "H-1": PASS, "H-2": PASS}
+
+
+def test_a_board_without_converter_says_that_it_cannot_measure_a_part():
+    verdict = judge(expect(TWO, parts=(part(),)), measured("D-1 H-1 D-2 H-2"))
+    assert verdict.verdict == NOT_TESTED
+    assert by_cavity(verdict)["D-1"] == NOT_TESTED
+    assert by_cavity(verdict)["H-1"] == PASS

@@ -1,0 +1,112 @@
+"""Sentences: exact where a person reads them."""
+
+import pytest
+
+from tester.harness.reading import PartReading
+from tester.harness.verdict import FAULT_KINDS, Fault
+from tester.judge import JudgeFacts, judge
+from tester.words import (
+    CAUTIONS,
+    STAGES,
+    connector_caution,
+    count_line,
+    fault_lines,
+    headline,
+    listed,
+    lone_line,
+    ohms,
+    reading_lines,
+    says,
+    stage_line,
+    verdict_lines,
+)
+from tests.judge.benches import expect, measured
+
+GOOD = "D-1 H-1 | D-2 H-2 | D-3"
+
+
+def test_lists_read_as_a_person_writes_them():
+    assert listed([]) == ""
+    assert listed(["D-2"]) == "D-2"
+    assert listed(["D-10", "D-2"]) == "D-2 and D-10"
+    assert listed(["D-10", "D-2", "D-1"], last="or") == "D-1, D-2 or D-10"
+    assert listed([f"D-{i}" for i in range(1, 11)], most=2) == "D-1, D-2 and 8 more"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.0619, "61.9 mohm"), (0.99949, "999 mohm"), (0.9999, "1 ohm"), (120, "120 ohm"), (999.9, "1 kohm"),
+     (22000, "22 kohm"), (1.4e6, "1.4 Mohm"), (float("inf"), "no conduction"), (-0.002, "-2 mohm")],
+)  # fmt: skip
+def test_ohms_take_a_fitting_unit(value, text):
+    assert ohms(value) == text
+
+
+def test_a_pass_is_never_printed_without_its_scope_and_its_lone_cavities():
+    lines = verdict_lines(judge(expect(GOOD), measured(GOOD)))
+    assert lines[0].startswith("PASS: continuity and isolation; resistance not tested (not asked for)")
+    assert lines[-1] == "1 lone cavity: known only to touch nothing else; 1 lead not proven (D-3)."
+
+
+def test_a_swap_names_both_cavities_and_the_step():
+    expected = expect(GOOD, edited=frozenset({"D-1", "D-2"}), steps={"D-1": ("put-1",), "D-2": ("put-2",)})
+    verdict = judge(expected, measured("D-1 H-2 | D-2 H-1 | D-3"))
+    assert any(
+        line in (
+            "The terminals in D-1 and D-2 are exchanged: each belongs in the other's cavity (step put-1 and put-2).",
+            "The terminals in D-2 and D-1 are exchanged: each belongs in the other's cavity (step put-2 and put-1).",
+        )
+        for line in fault_lines(verdict)
+    )  # fmt: skip
+
+
+def test_a_move_says_where_the_terminal_sits_and_where_it_belongs():
+    verdict = judge(expect(GOOD), measured("D-3 H-1 | D-2 H-2 | D-1"))
+    assert fault_lines(verdict)[0] == "The terminal in D-3 belongs in D-1."
+
+
+def test_what_was_not_tested_is_a_line_of_its_own():
+    expected = expect(GOOD, checks=("continuity", "resistance"))
+    lines = verdict_lines(judge(expected, measured(GOOD), JudgeFacts(steps_open=("put-1",))))
+    assert "Not tested: check not done: this board cannot do it: resistance" in lines
+    assert "Not tested: steps not ticked: put-1" in lines
+    assert lines[0].startswith("NOT TESTED: ")
+
+
+def test_cavities_are_counted_by_verdict():
+    assert count_line(judge(expect(GOOD), measured("D-1 | H-1 | D-2 H-2 | D-3"))) == "5 cavities: 3 PASS, 2 FAIL"
+    assert lone_line(judge(expect("D-1 H-1"), measured("D-1 H-1"))) == "No lone cavities."
+    assert headline(judge(expect(GOOD), measured("D-1 | H-1 | D-2 H-2 | D-3"))).startswith("FAIL: continuity")
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS)
+def test_every_kind_of_fault_has_a_sentence(kind):
+    values = {"ohms": 3.2, "limit_ohms": 0.09, "expected_ohms": 120.0, "ms": 3.0}
+    fault = Fault(kind, ("D-1", "H-2"), 0, "", ("D-1",), ("H-2",), ("put-1",), values)
+    text = says(fault)
+    assert "D-1" in text and text.endswith("(step put-1)") and text[0].isupper()
+
+
+def test_stages_and_cautions_are_said():
+    assert next(iter(STAGES)) == "intake" and stage_line("wiggle")
+    with pytest.raises(KeyError):
+        stage_line("lunch")
+    assert "battery" in CAUTIONS and "inflator" in CAUTIONS["restraint"]
+    assert "D-7" in connector_caution("D", "D-7")
+
+
+def test_a_scan_in_words_holds_every_cavity_and_every_doubt():
+    parts = (PartReading("D-2", "D-3", 465.0, None), PartReading("D-1", "D-3", 120.0, 120.0, stable=False))
+    seen = measured(GOOD, directed=[("D-1", "D-2"), ("H-1", "H-2")], doubtful=[("D-2", "H-2")],
+                    not_seen=[("D-1", "D-3")], parts=parts, unanchored=(1,))  # fmt: skip
+    assert reading_lines(seen) == [
+        "Circuit of 2 cavities: D-1 and H-1",
+        "Circuit of 2 cavities: D-2 and H-2",
+        "1 lone cavity: D-3",
+        "One way only: D-2 follows D-1, but D-1 does not follow D-2",
+        "Part between D-2 and D-3: 465 ohm, turned no conduction",
+        "Part between D-1 and D-3: 120 ohm; it does not hold still",
+        "Doubtful: readings of D-2 and H-2 disagree",
+        "Never on leads together: D-1 with D-3",
+        "Round 2 saw no joined pair of an earlier round again: its plugging is not cross-checked",
+    ]
