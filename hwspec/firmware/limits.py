@@ -23,3 +23,6 @@ VOLTAGE_SETTLE_US = 20000
 REFERENCE_MOHM = 100000
 REFERENCE_CELL_MOHM = 10000
 MEASURE_SETTLE_US = 2000
+
+SLICE_ESTIMATE_MS = 200
+"""Longest estimate that is accepted; with arming the whole stays below DRIVE_SLICE_MS."""

@@ -3,7 +3,7 @@
 from .block import BODY_MAX, Reply
 from .errors import ScpiError
 from .expander import Expanders
-from .limits import DRIVE_SLICE_MS, FALL_US, RELEASE_US, WAIT_MAX_US, WAIT_MIN_US
+from .limits import FALL_US, RELEASE_US, SLICE_ESTIMATE_MS, WAIT_MAX_US, WAIT_MIN_US
 from .pins import Pins
 from .programme import Programme
 
@@ -80,8 +80,8 @@ class Scanner:
     def check_time(self, extra_us: int = 0) -> None:
         """Refuse a programme that may take longer than a driving command is allowed to. Raises -222."""
         us = self.programme.cost_us + extra_us
-        if us > DRIVE_SLICE_MS * 1000:
-            raise ScpiError(-222, "would take %d ms: more than %d" % (us // 1000, DRIVE_SLICE_MS))
+        if us > SLICE_ESTIMATE_MS * 1000:
+            raise ScpiError(-222, "would take about %d ms: more than %d" % (us // 1000, SLICE_ESTIMATE_MS))
 
     def _rows(self, read: "list[int]", count: int) -> Rows:
         if 4 + count * ((len(read) + 7) // 8) > BODY_MAX:

@@ -1,0 +1,1 @@
+"""Golden vectors and what writes them."""
