@@ -37,7 +37,7 @@ class Parser(argparse.ArgumentParser):
         raise SystemExit(3)
 
 
-Subparsers = "argparse._SubParsersAction[Parser]"
+HANDLERS = {"show": "show_plan", "records show": "show_record", "records list": "list_"}
 
 
 def build_parser() -> Parser:
@@ -161,7 +161,7 @@ def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
     plan = _group(verbs, "plan", "write, check and print plans")
 
     def with_plan(name: str, short: str, more: str = "") -> Parser:
-        parser = _verb(plan, name, f"tester.cli.plan:{name.replace('-', '_')}", short, more)
+        parser = _verb(plan, name, f"tester.cli.plan:{HANDLERS.get(name, name)}", short, more)
         parser.add_argument("plan", metavar="PLAN", help="plan file")
         return parser
 
@@ -186,7 +186,7 @@ def _add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
     records = _group(verbs, "records", "the log of jobs")
 
     def on_log(name: str, short: str) -> Parser:
-        parser = _verb(records, name, f"tester.cli.records:{name}", short)
+        parser = _verb(records, name, f"tester.cli.records:{HANDLERS.get(f'records {name}', name)}", short)
         _log_option(parser)
         return parser
 

@@ -15,7 +15,7 @@ from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
 from tester.job.measure import NextRound, OnRow, Progress, ScanRun, take_scan
-from tester.job.safety import Caution, cautions, reasons_not_to_drive, refuse_hazards
+from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.state import JobState, advance, fold
 from tester.job.steps import StepView, views
@@ -23,6 +23,7 @@ from tester.job.stored import reading_of, watch_of
 from tester.job.verdicts import verdict_object
 from tester.judge import JudgeFacts, WatchResult, checks_of, judge
 from tester.plan.expect import expectation
+from tester.plan.hazards import check_hazards, check_leads
 from tester.plan.load import load_plan
 from tester.plan.models import Plan
 from tester.plan.resolve import Oddity, Question, Resolved, oddities, resolve
@@ -66,7 +67,8 @@ class Job:
         maps = [load_leads(text, name) for name, text in leads]
         facts = dict(intake or {})
         side = for_side(loaded, facts.get("side") or None)
-        refuse_hazards(side, maps)
+        check_hazards(side, maps, real_board=False)
+        check_leads(side, maps)
         terms = {
             "plan": loaded.id,
             "revision": loaded.revision,
@@ -199,7 +201,7 @@ class Job:
 
     def may_drive(self, virtual: bool = False) -> list[str]:
         """Why the board must not drive yet, in sentences; empty when it may. A virtual board hurts nobody."""
-        return [] if virtual else reasons_not_to_drive(self.plan, self.cautions())
+        return [] if virtual else reasons_not_to_drive(self.plan, self.leads, self.cautions())
 
     def use_board(self, facts: Mapping[str, Any]) -> None:
         """Keep which board is in use."""
@@ -209,7 +211,8 @@ class Job:
     def change_leads(self, leads: Sequence[NamedText]) -> None:
         """Use other lead maps from here on."""
         maps = [load_leads(text, name) for name, text in leads]
-        refuse_hazards(self.plan, maps)
+        check_hazards(self.plan, maps, real_board=False)
+        check_leads(self.plan, maps)
         self._append("leads", {"maps": [{"name": name, "text": text} for name, text in leads]})
 
     def prove(self, cavities: Iterable[str], how: str = "touched") -> None:

@@ -1,4 +1,4 @@
-"""Safety at the bench: hazards that a plan declares, cautions that must be acknowledged before the board drives."""
+"""Cautions that must be acknowledged by name before a real board drives. The rule on hazards is in `plan.hazards`."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from tester.errors import InputError
-from tester.harness.cavity import split_cavity
-from tester.harness.leads import LeadMap, on_leads
+from tester.harness.leads import LeadMap
+from tester.plan.hazards import NOT_DECLARED, check_hazards
 from tester.plan.models import Plan
-from tester.words import CAUTIONS, connector_caution, listed
+from tester.words import CAUTIONS
 
 
 @dataclass(frozen=True)
@@ -21,37 +21,18 @@ class Caution:
     acknowledged: bool
 
 
-def cautions(plan: Plan, maps: tuple[LeadMap, ...], acknowledged: Collection[str]) -> list[Caution]:
-    """The usual cautions, and one for each connector with declared cavities that a lead reaches elsewhere."""
-    wanted = dict(CAUTIONS)
-    declared = plan.hazards.cavities
-    reached = {split_cavity(name)[0] for name in on_leads(maps)}
-    for connector in sorted({split_cavity(name)[0] for name in declared} & reached):
-        names = [name for name in declared if split_cavity(name)[0] == connector]
-        wanted[f"connector {connector}"] = connector_caution(connector, listed(names))
-    return [Caution(id, says, id in acknowledged) for id, says in wanted.items()]
+def cautions(plan: Plan, maps: Iterable[LeadMap], acknowledged: Collection[str]) -> list[Caution]:
+    """The usual cautions, then those of this plan on these leads. Raises InputError for a lead on a declared cavity."""
+    special = [c for c in check_hazards(plan, maps, real_board=False) if c.id != NOT_DECLARED]
+    wanted = [*CAUTIONS.items(), *((c.id, c.says) for c in special)]
+    return [Caution(id, says, id in acknowledged) for id, says in wanted]
 
 
-def reasons_not_to_drive(plan: Plan, listed_cautions: Iterable[Caution]) -> list[str]:
+def reasons_not_to_drive(plan: Plan, maps: Iterable[LeadMap], listed: Iterable[Caution]) -> list[str]:
     """Why a real board must not drive yet, in sentences; empty when it may."""
-    reasons = [f"Caution not acknowledged: {c.id}." for c in listed_cautions if not c.acknowledged]
-    undeclared = plan.hazards.undeclared
-    if undeclared:
-        reasons.append(
-            f"The plan does not declare its hazards ({listed(undeclared)}): fill in [hazards] with the restraint and "
-            "high-voltage cavities, or none, and where that was checked."
-        )
+    reasons = [f"Caution not acknowledged: {c.id}." for c in listed if not c.acknowledged]
+    try:
+        check_hazards(plan, maps, real_board=True)
+    except InputError as error:
+        reasons.append(f"{error.message}. {error.hint}")
     return reasons
-
-
-def refuse_hazards(plan: Plan, maps: Iterable[LeadMap]) -> None:
-    """Refuse a lead on a cavity that the plan declares as restraint or high voltage. Raises InputError."""
-    for leads in maps:
-        for channel, cavity in leads.channels.items():
-            if cavity in plan.hazards.cavities:
-                raise InputError(
-                    f"lead map {leads.id}: channel {channel} goes to {cavity}, "
-                    f"a {plan.hazards.cavities[cavity]} cavity",
-                    "No lead may touch it: take it out of the lead map and unplug what it leads to. "
-                    "These circuits are for qualified people.",
-                )
