@@ -84,6 +84,8 @@ class Expected:
     notes     in words: parts that the edits took away or that cannot be placed, what the expectation rests on
     limits    numbers of the plan's [limits], such as {"celsius": 25.0, "contact_ohms": 0.01}; {} for the defaults
     table     conductor table of harness.copper that limits are computed from
+    faces     connector -> rows of cavities as drawn ("" where there is none): neighbours, rows and mirror images
+    sealed    cavity -> name of a lead of its circuit that was sealed off, so that diagnosis can point at its end
     """
 
     outcomes: tuple[Outcome, ...]
@@ -103,3 +105,5 @@ class Expected:
     notes: tuple[str, ...] = ()
     limits: Mapping[str, float] = field(default_factory=dict)
     table: str = ""
+    faces: Mapping[str, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
+    sealed: Mapping[str, str] = field(default_factory=dict)
