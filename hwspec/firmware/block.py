@@ -4,7 +4,7 @@ from binascii import crc32
 from struct import pack_into
 
 HEAD = 16
-BODY_MAX = 2048
+BODY_MAX = 2064
 VERSION = 1
 PREFIX = 6
 
