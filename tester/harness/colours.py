@@ -31,7 +31,9 @@ class Colour:
 
     @property
     def iec(self) -> str:
-        """IEC 60757 letters in table order, such as ``RDBU``."""
+        """IEC 60757 letters in table order, such as ``RDBU``; green-and-yellow is always ``GNYE``."""
+        if {self.base, self.stripe} == {"GN", "YE"}:
+            return GREEN_YELLOW
         return "".join(sorted(filter(None, (self.base, self.stripe)), key=lambda code: _ORDER[code]))
 
     @property

@@ -49,24 +49,25 @@ def read_toml(data: bytes | str, name: str) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as wrong:
-        raise InputError(f"{name}: {_toml_words(str(wrong), text)}") from None
+        raise InputError(_toml_words(name, str(wrong), text)) from None
     except RecursionError:
         raise InputError(f"{name}: tables or lists nested too deep") from None
 
 
-def _toml_words(words: str, text: str) -> str:
+def _toml_words(name: str, words: str, text: str) -> str:
     found = re.search(r"\(at line (\d+), column (\d+)\)", words)
     if found is None:
-        return words
+        return f"{name}: {words}"
     number = int(found[1])
-    line = text.splitlines()[number - 1].strip() if number <= text.count("\n") + 1 and text.splitlines() else ""
+    lines = text.splitlines()
+    line = lines[number - 1].strip() if number <= len(lines) else ""
     what = words[: found.start()].strip().rstrip(":")
-    said = f"line {number}: {what[:1].lower()}{what[1:]}"
     if what.startswith("Cannot overwrite") or "redeclare" in what or "Cannot mutate" in what:
-        said = f"line {number}: this key or table is there twice"
+        what = "this key or table is there twice"
     elif what.startswith("Invalid value"):
-        said = f"line {number}: not a value; text goes in double quotes"
-    return f"{said}\n    {line}" if line else said
+        what = "not a value; text goes in double quotes"
+    said = f"{name}, line {number}: {what[:1].lower()}{what[1:]}"
+    return f"{said}\n    {line[:120]}" if line else said
 
 
 def near(word: str, choices: Iterable[str]) -> str:

@@ -32,7 +32,7 @@ def wire_end(wire: str, which: str) -> Node:
 
 @dataclass(frozen=True)
 class Split:
-    """A step that may make a blob fall apart.
+    """A step that takes a terminal or its wire off a blob, and may make the rest fall apart.
 
     blob, node   the blob, and the terminal that came off it (remove) or whose wire was cut (cut)
     known        True: it was a junction; False: not; None: nobody said
@@ -222,7 +222,7 @@ class Apply:
     def known(self, step: Remove | Cut) -> bool | None:
         if step.groups:
             return True
-        return step.junction if step.junction is not None else self.answers.get(f"junction {step.cavity}")
+        return step.junction if step.junction is not None else self.answers.get(f"junction {step.id}")
 
     def move(self, step: Move) -> None:
         if step.from_ in self.bench.empty:
@@ -290,9 +290,10 @@ class Apply:
         blob = bench.blob_of(node)
         rest: Node = ("rest", step.cavity, step.id)
         reused = bool({step.stub, step.lead} & self.used_leads)
-        if blob is not None and not reused and self.known(step) is not False:
-            bench.splits.append(Split(step.id, "cut", step.cavity, blob, node, self.known(step), step.groups))
-        else:
+        known = False if reused else self.known(step)
+        if blob is not None:
+            bench.splits.append(Split(step.id, "cut", step.cavity, blob, node, known, step.groups))
+        if blob is None or known is False:
             for other in list(bench.edges.get(node, ())):
                 if other != cavity_node(step.cavity):
                     bench.unlink(node, other)
@@ -313,7 +314,8 @@ class Apply:
             self.wrong(step, "splice", f"splice {step.splice} has {len(members)} lead here; at least two are needed")
         for node in members:
             self.bench.link(joint, node)
-            self.bench.placed[node] = f"splice {step.splice}"
+            if node[0] != "blob":
+                self.bench.placed[node] = f"splice {step.splice}"
 
     def members(self, step: Splice) -> list[Node]:
         found: list[Node] = []
@@ -335,7 +337,8 @@ class Apply:
                 continue
             if name not in self.bench.inside:
                 self.bench.put(name, terminal(name))
-            found.append(self.bench.inside[name])
+            node = self.bench.inside[name]
+            found.append(self.bench.blob_of(node) or node)
         return found
 
     def seal_off(self, step: SealOff) -> None:

@@ -97,12 +97,10 @@ def _taps(plan: Plan, bench: Bench, group: set[Node], cavities: list[str], used:
         return []
     found = []
     for node in sorted(group):
-        blob = bench.blob_of(node)
-        if blob is None or ("cavity", fresh[0]) == node:
-            continue
-        beyond = in_order(n[1] for n in bench.reached(blob, node) if n[0] == "cavity" and n not in group)
         path = _paths(bench, ("cavity", fresh[0]), group).get(node)
-        if beyond and path is not None:
-            link = _link(plan, fresh[0], beyond[0], path, used, known=False)
-            found += [link] if link is not None else []
+        for blob in sorted(other for other in bench.edges.get(node, ()) if other[0] == "blob"):
+            beyond = in_order(n[1] for n in bench.reached(blob, node) if n[0] == "cavity" and n not in group)
+            if beyond and path is not None:
+                link = _link(plan, fresh[0], beyond[0], path, used, known=False)
+                found += [link] if link is not None else []
     return found

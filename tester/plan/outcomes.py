@@ -84,7 +84,7 @@ def _group(node: Node, split: Split) -> int | None:
 
 def _fits(blocks: Blocks, split: Split, alone: bool) -> bool:
     """Does a way to fall apart agree with what this one step says?"""
-    if split.kind == "cut" and any(split.node in block and len(blocks) == 1 for block in blocks):
+    if alone and split.kind == "cut" and any(split.node in block and len(blocks) == 1 for block in blocks):
         return False
     if not split.groups:
         return True

@@ -211,7 +211,7 @@ def _junction_questions(ways: list[Ways]) -> dict[str, Question]:
     found = {}
     for one in ways:
         for split in one.open_splits if len(one.ways) != 1 else ():
-            id = f"junction {split.cavity}"
+            id = f"junction {split.step}"
             says = f"Are two wires crimped into the terminal of {split.cavity}?"
             found[id] = Question(id, says, (split.cavity,), "eye", (split.step,))
     return found
