@@ -7,18 +7,16 @@ number and request, u32 board milliseconds, u8 state, u8 zero, u16 body length, 
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
-from tester.board import frames
+from tester.board.bodies import BODIES
 from tester.board.frames import Frame
 from tester.board.requests import Request, arguments_of, crc32, unit_crc
 
 FRAME_VERSION = 1
 HEAD = struct.Struct("<BBHIIBBH")
 FRAMING = HEAD.size + 4
-
-Arguments = tuple[str | tuple[int, ...], ...]
 
 
 class Damaged(ValueError):
@@ -83,13 +81,12 @@ def decode(payload: bytes, unit: bytes, nonce: int) -> Frame:
 
 def frame_of(found: Head, payload: bytes, unit: bytes, nonce: int) -> Frame:
     """The frame behind a header that is believed already. Raises Damaged."""
-    reader = _BODIES.get(found.kind)
+    reader = BODIES.get(found.kind)
     if reader is None:
         raise Damaged(f"reply of unknown kind {found.kind!r}")
     try:
-        return reader(_Slot(found, payload, unit, nonce), found.body, arguments_of(unit))
-    except Damaged:
-        raise
+        common = (found.seq, found.ms, found.state, (payload,), (unit,), (nonce,))
+        return reader(common, found.body, arguments_of(unit))
     except (ValueError, IndexError, TypeError, struct.error) as error:
         raise Damaged(f"body of kind {found.kind!r} does not fit its request: {error}") from error
 
@@ -126,110 +123,3 @@ def join(parts: Sequence[Frame]) -> Frame:
         else:
             raise Damaged(f"replies of kind {type(first).__name__} come in one piece")
     return replace(first, **change)  # type: ignore[arg-type]
-
-
-class _Slot:
-    """What every frame starts with."""
-
-    def __init__(self, found: Head, payload: bytes, unit: bytes, nonce: int) -> None:
-        self.seq, self.ms, self.state = found.seq, found.ms, found.state
-        self.raw, self.requests, self.nonces = (payload,), (unit,), (nonce,)
-
-    @property
-    def common(self) -> tuple[int, int, int, tuple[bytes, ...], tuple[bytes, ...], tuple[int, ...]]:
-        return self.seq, self.ms, self.state, self.raw, self.requests, self.nonces
-
-
-def _channels(argument: str | tuple[int, ...]) -> tuple[int, ...]:
-    if isinstance(argument, str):
-        raise Damaged(f"{argument!r} is no channel list")
-    return argument
-
-
-def _exactly(body: bytes, length: int) -> None:
-    if len(body) != length:
-        raise Damaged(f"body of {len(body)} bytes, {length} expected")
-
-
-def _rows(body: bytes, read: int, rows: int) -> tuple[int, ...]:
-    said_read, said_rows = struct.unpack_from("<HH", body)
-    if (said_read, said_rows) != (read, rows):
-        raise Damaged(f"{said_rows} rows of {said_read} channels, asked for {rows} of {read}")
-    width = (read + 7) // 8
-    _exactly(body, 4 + rows * width)
-    found = tuple(int.from_bytes(body[4 + k * width : 4 + (k + 1) * width], "little") for k in range(rows))
-    if any(row >> read for row in found):
-        raise Damaged("bits set beyond the last channel")
-    return found
-
-
-def _sync(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    _exactly(body, 6)
-    nonce, major, minor = struct.unpack("<IBB", body)
-    return frames.SyncFrame(*slot.common, nonce, major, minor)
-
-
-def _lease(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    _exactly(body, 2)
-    return frames.LeaseFrame(*slot.common, int.from_bytes(body, "little"))
-
-
-def _state(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    pairs = (part.partition("=") for part in body.decode("ascii").split(";") if part)
-    return frames.StateFrame(*slot.common, {name.strip(): value for name, _, value in pairs})
-
-
-def _error(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    (number,) = struct.unpack_from("<h", body)
-    return frames.ErrorFrame(*slot.common, number, body[2:].decode("ascii", "replace"))
-
-
-def _walk(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    drive, read = _channels(arguments[1]), _channels(arguments[2])
-    return frames.WalkFrame(*slot.common, drive, read, _rows(body, len(read), len(drive)))
-
-
-def _pattern(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    read, *driven = (_channels(argument) for argument in arguments[1:])
-    return frames.PatternFrame(*slot.common, read, tuple(driven), _rows(body, len(read), len(driven)))
-
-
-def _timing(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    _exactly(body, 8)
-    return frames.TimingFrame(*slot.common, *struct.unpack("<II", body))
-
-
-def _driver(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    channels = _channels(arguments[1])
-    if struct.unpack_from("<H", body)[0] != len(channels):
-        raise Damaged(f"flags of {struct.unpack_from('<H', body)[0]} channels, asked for {len(channels)}")
-    _exactly(body, 2 + len(channels))
-    return frames.DriverFrame(*slot.common, channels, tuple(body[2:]))
-
-
-def _voltage(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    channels = _channels(arguments[1])
-    if struct.unpack_from("<H", body)[0] != len(channels):
-        raise Damaged(f"voltages of {struct.unpack_from('<H', body)[0]} channels, asked for {len(channels)}")
-    _exactly(body, 2 + 4 * len(channels))
-    pairs = list(struct.iter_unpack("<hh", body[2:]))
-    return frames.VoltageFrame(*slot.common, channels, tuple(p[0] for p in pairs), tuple(p[1] for p in pairs))
-
-
-def _off(slot: _Slot, body: bytes, arguments: Arguments) -> Frame:
-    _exactly(body, 0)
-    return frames.OffFrame(*slot.common)
-
-
-_BODIES: dict[str, Callable[[_Slot, bytes, Arguments], Frame]] = {
-    "Y": _sync,
-    "L": _lease,
-    "S": _state,
-    "E": _error,
-    "W": _walk,
-    "P": _pattern,
-    "T": _timing,
-    "D": _driver,
-    "V": _voltage,
-    "O": _off,
-}

@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+CHANNELS_MOST = 256
 LINE_LIMIT = 4096  # longest request, line feed included
 
 Argument = int | float | str | Sequence[int]
@@ -41,7 +42,10 @@ def unit_crc(nonce: int, unit: bytes) -> int:
 
 
 def channel_list(channels: Iterable[int]) -> str:
-    """`(@1:3,7)` for 1, 2, 3, 7. Order is kept; only rising runs of three or more are shortened."""
+    """`(@1:3,7)` for 1, 2, 3, 7. Order is kept; only rising runs of three or more are shortened.
+
+    Raises ValueError when there is none: a list names at least one channel.
+    """
     parts: list[str] = []
     run: list[int] = []
 
@@ -57,17 +61,22 @@ def channel_list(channels: Iterable[int]) -> str:
             close()
         run.append(channel)
     close()
+    if not parts:
+        raise ValueError("a list of no channels")
     return f"(@{','.join(parts)})"
 
 
 def read_channel_list(text: str) -> tuple[int, ...]:
     """1, 2, 3, 7 for `(@1:3,7)`. Raises ValueError when the text is no such list."""
-    if re.fullmatch(r"\(@\s*(\d{1,4}(:\d{1,4})?\s*(,\s*\d{1,4}(:\d{1,4})?\s*)*)?\)", text) is None:
+    compact = text.replace(" ", "").replace("\t", "")
+    if re.fullmatch(r"\(@\d{1,5}(:\d{1,5})?(,\d{1,5}(:\d{1,5})?)*\)", compact) is None:
         raise ValueError(f"{text!r} is not a channel list; (@1:3,7) would be one")
     channels: list[int] = []
-    for part in filter(None, text[2:-1].replace(" ", "").split(",")):
+    for part in compact[2:-1].split(","):
         first, _, last = part.partition(":")
         low, high = int(first), int(last or first)
+        if max(low, high) > CHANNELS_MOST or min(low, high) < 1:
+            raise ValueError(f"{text!r} names a channel that no board has; 1 to {CHANNELS_MOST}")
         channels.extend(range(low, high + 1) if low <= high else range(low, high - 1, -1))
     return tuple(channels)
 

@@ -20,16 +20,19 @@ def test_channel_lists_read_and_write():
     assert requests.channel_list([1, 2, 5, 4, 9, 10, 11, 12]) == "(@1,2,5,4,9:12)"
     assert requests.channel_list(range(1, 257)) == "(@1:256)"
     assert requests.read_channel_list("(@5:3)") == (5, 4, 3)
-    for wrong in ("(@1:)", "1,2", "(@1;2)", "(@1:2:3)", "(@x)"):
+    for wrong in ("(@1:)", "1,2", "(@1;2)", "(@1:2:3)", "(@x)", "(@)"):
         with pytest.raises(ValueError, match="not a channel list"):
             requests.read_channel_list(wrong)
+    with pytest.raises(ValueError, match="no board has"):
+        requests.read_channel_list("(@1:257)")
 
 
 def test_requests_are_plain_lines_with_their_number():
     request = requests.build("SCAN:PATT?", 9, (1, 2, 3), (1,), (2, 3))
     assert request.line == b"SCAN:PATT? 9,(@1:3),(@1),(@2,3)\n"
     assert requests.arguments_of(request.unit) == ("9", (1, 2, 3), (1,), (2, 3))
-    assert requests.build("DIAG:DRIV?", 1, ()).unit == b"DIAG:DRIV? 1,(@)"
+    with pytest.raises(ValueError, match="no channels"):
+        requests.build("DIAG:DRIV?", 1, ())
 
 
 WALK = b"SCAN:WALK? 7,(@1:3),(@1:9)"
