@@ -12,9 +12,11 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from hwspec.virtual.parts import VDD, Cell
+from hwspec.virtual.parts import CLAMP, VDD, Cell
 
 RELEASED, LOW, HIGH = 0, 1, 2
+# both clamps of a cell within its supply: no current half way, the saturation current of one of them at either end
+_IDLE_CLAMP = 2 * CLAMP[0] / VDD
 
 
 class Star(NamedTuple):
@@ -45,8 +47,8 @@ def star(cell: Cell, drive: int, pulled: bool, forced: bool) -> Star:
     gf = 1 / cell.mux[2] if forced else 0.0
     here = g2 + out + gu + gf
     into = cell.leak_a + (out * VDD if drive == HIGH else 0.0) + gu * VDD
-    hub = gs + gp + g2 * (out + gu + gf) / here
-    hub_i = g2 * into / here
+    hub = gs + gp + _IDLE_CLAMP + g2 * (out + gu + gf) / here
+    hub_i = g2 * into / here + _IDLE_CLAMP * VDD / 2
     hub_f = g2 * gf / here
     node = (hub_i / hub, gs / hub, gp / hub, hub_f / hub)
     share = g2 / here

@@ -211,10 +211,7 @@ class Circuit:
                 return
         elif not piece.dirty:
             return
-        u = self.ports.volts
-        if not bound:
-            u = self.ports.fixed(self.rail)
-        self._end_values(piece, u)
+        u = self._end_values(piece, bound)
         piece.version = self.ports.version
         if piece.dirty:
             piece.dirty = False
@@ -224,29 +221,30 @@ class Circuit:
             else:
                 piece.fight_since = -1
 
-    def _end_values(self, piece: Component, u: Sequence[float]) -> None:
-        piece.final = piece.reduce(u, self.supplies).values(u)
-        for _ in range(3):
-            strained = piece.strained(piece.final, u) if piece.wiring.sources or piece.full else None
-            if not strained:
-                break
-            piece.full = piece.full | strained
+    def _end_values(self, piece: Component, bound: bool) -> Sequence[float]:
+        """Set the piece's end values, writing cells out in full where they leave their supply; the port voltages."""
+        u: Sequence[float] = self.ports.volts if bound else self.ports.fixed(self.rail)
+        for _ in range(8):
             piece.final = piece.reduce(u, self.supplies).values(u)
-        if piece.full:
-            self._lift_supplies(piece, u)
+            strained = piece.strained(piece.final, u) if piece.may_strain else None
+            if strained:
+                piece.full = piece.full | strained
+            elif not (piece.full and self._lift_supplies(piece)):
+                break
+            if bound:
+                self.ports.stale = True
+                self.solve_ports()
+        return u
 
-    def _lift_supplies(self, piece: Component, u: Sequence[float]) -> None:
-        """Clamp current beyond what the card uses floats its supply up to the shunt."""
-        for _ in range(6):
-            moved = False
-            for card in piece.cards:
-                fed = sum(p.clamp_a.get(card, 0.0) for p in self.pieces if p.full)
-                volts = SHUNT_V + SHUNT_OHMS * (fed - RAIL_LOAD_A) if fed > RAIL_LOAD_A else VDD
-                moved = moved or abs(volts - self.supplies[card]) > 1e-4
-                self.supplies[card] = volts
-            if not moved:
-                break
-            piece.final = piece.reduce(u, self.supplies).values(u)
+    def _lift_supplies(self, piece: Component) -> bool:
+        """Clamp current beyond what the card uses floats its supply up to the shunt. True when it moved."""
+        moved = False
+        for card in piece.cards:
+            fed = sum(p.clamp_a.get(card, 0.0) for p in self.pieces if p.full)
+            volts = SHUNT_V + SHUNT_OHMS * (fed - RAIL_LOAD_A) if fed > RAIL_LOAD_A else VDD
+            moved = moved or abs(volts - self.supplies[card]) > 1e-5
+            self.supplies[card] = volts
+        return moved
 
     def _settle(self, piece: Component) -> None:
         start, final = piece.start, piece.final

@@ -41,6 +41,8 @@ class Component:
         self.live = False
         self.reduction: Reduction | None = None
         self.clamp_a: dict[int, float] = {}
+        edge = any(abs(cell.leak_a) * cell.pull > _EDGE for _, cell, _ in wiring.cells)
+        self.may_strain = edge or bool(wiring.sources)
         self._junctions: list[float] = []
         self._kept: dict[tuple[object, ...], Reduction] = {}
         self._shapes: dict[tuple[int, frozenset[int]], Shape] = {}
