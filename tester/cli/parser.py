@@ -122,7 +122,21 @@ def _add_demo(verbs: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _add_bench(verbs: argparse._SubParsersAction[Parser]) -> None:
-    pass
+    bench = _verb(
+        verbs, "bench", "tester.bench.app:run_bench", "the bench app: the whole job, screen after screen",
+        "Keyboard only; F1 shows the keys. Whatever is not given here is asked on the screen.\n\nExample:\n"
+        "  loomwright bench --plan plan.toml --leads leads.toml --board /dev/ttyACM0",
+    )  # fmt: skip
+    bench.add_argument("record", nargs="?", metavar="RECORD", help="take this job up again where it was left")
+    bench.add_argument("--board", metavar="ADDRESS", help="see scan --help")
+    _file(bench, "--leads", action="append", help="lead map; several times for several rounds")
+    _file(bench, "--wired-by", help="with virtual:FILE: the lead map that the harness is really wired by")
+    _file(bench, "--plan", help="the plan of the job")
+    bench.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
+    bench.add_argument("--web", action="store_true", help="serve the app to a browser on this machine (loopback only)")
+    bench.add_argument("--web-port", type=int, default=8765, metavar="PORT", help="port for --web (default 8765)")
+    bench.add_argument("--no-sound", action="store_true", help="no sounds")
+    _log_option(bench)
 
 
 def _add_scan(verbs: argparse._SubParsersAction[Parser]) -> None:

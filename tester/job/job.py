@@ -75,6 +75,7 @@ class Job:
             "harness": loaded.vehicle or loaded.title or loaded.id,
             "tag": str(facts.get("tag", "")),
             "side": str(facts.get("side", "") or ""),
+            "order": str(facts.get("job", "")),
         }
         with log.together():
             record = log.new_job(facts, terms={k: v for k, v in terms.items() if v})
