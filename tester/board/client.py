@@ -34,7 +34,7 @@ from tester.errors import BoardError
 PROTOCOL_MAJOR = 1
 LEASE_MS = 500
 RENEW_S = 0.2  # renew when less than this is left
-BODY_MOST = 2048  # longest body of a reply
+BODY_MOST = 2064  # longest body of a reply
 SLICE = 64  # channels or patterns in one slice, halved when the board says that it takes too long
 VOLTAGE_SLICE = 48
 ARMINGS = 3

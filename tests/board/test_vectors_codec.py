@@ -17,7 +17,7 @@ def vectors(name: str) -> list[dict[str, Any]]:
 
 def events(data: bytes, check: Any) -> list[object]:
     reader = ReplyReader(check)
-    reader.block_most = 2068
+    reader.block_most = 2084
     reader.receive(data)
     found = []
     while True:
