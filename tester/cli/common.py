@@ -105,7 +105,7 @@ class MovedLeads:
         self._paths = paths
 
     def __call__(self, index: int, leads: LeadMap) -> None:
-        if self._board.rewire(Path(self._paths[index])):
+        if index < len(self._paths) and self._board.rewire(Path(self._paths[index])):
             say(f"round {index + 1}: the virtual board is wired by {leads.id}")
             return
         if not sys.stdin.isatty():
@@ -113,6 +113,6 @@ class MovedLeads:
                 f"round {index + 1} needs the leads moved to {leads.id}, and nobody is here to do it",
                 "Run this from a terminal when a job has several rounds.",
             )
-        say(f"Round {index + 1} of {len(self._paths)}: move the leads to {leads.id}, then press Enter.")
+        say(f"Round {index + 1}: move the leads to {leads.id}, then press Enter.")
         if not sys.stdin.readline():
             raise InputError("stopped before the leads were moved")

@@ -94,7 +94,7 @@ def _file(parser: Parser, *names: str, help: str, **more: object) -> None:
     parser.add_argument(*names, metavar="FILE", help=help, **more)  # type: ignore[arg-type]
 
 
-def _board_options(parser: Parser, rounds: bool = True) -> None:
+def _board_options(parser: Parser, leads_needed: bool = True) -> None:
     parser.add_argument(
         "--board",
         metavar="ADDRESS",
@@ -102,8 +102,8 @@ def _board_options(parser: Parser, rounds: bool = True) -> None:
         "virtual board with that harness plugged in (default: the only board found)",
     )
     _file(
-        parser, "--leads", required=True, action="append",
-        help="lead map: which channel goes to which cavity" + ("; several times for several rounds" if rounds else ""),
+        parser, "--leads", required=leads_needed, action="append",
+        help="lead map: which channel goes to which cavity; several times for several rounds",
     )  # fmt: skip
     _file(parser, "--wired-by", help="with virtual:FILE: the lead map that the harness is really wired by")
     _file(parser, "--recording", help="save every byte on the line, with its time, into this file")
@@ -153,8 +153,12 @@ def _add_test(verbs: argparse._SubParsersAction[Parser]) -> None:
         verbs, "test", "tester.cli.test:run", "as-left test: the finished harness against what is expected",
         "Example:\n  loomwright test --plan plan.toml --leads leads.toml --as-found as-found.json --steps-done",
     )  # fmt: skip
-    _file(test, "--plan", required=True, help="the plan of the job")
-    _board_options(test)
+    _file(test, "--plan", help="the plan of the job")
+    _board_options(test, leads_needed=False)
+    test.add_argument(
+        "--resume", metavar="RECORD",
+        help="take a job up again that broke off: plan, leads, as-found scan, answers and ticks come from its record",
+    )  # fmt: skip
     _file(test, "--as-found", help="scan saved before the work began")
     test.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
     test.add_argument("--steps-done", action="store_true", help="every step of the work sheet has been done")

@@ -16,6 +16,7 @@ from tester.harness.verdict import FAIL, PASS
 from tester.job.files import read_text
 from tester.job.job import AS_FOUND, AS_LEFT, Job
 from tester.job.verdicts import verdict_object
+from tester.records.store import Store
 from tester.words import verdict_lines
 
 STATUS = {PASS: 0, FAIL: 1}
@@ -48,14 +49,8 @@ def run(options: argparse.Namespace) -> int:
         return STATUS.get(verdict.verdict, 2)
 
 
-def _start(options: argparse.Namespace, log: Any) -> Job:
-    plan = (options.plan, read_text(options.plan, "plan"))
-    leads = [(path, read_text(path, "lead map")) for path in options.leads]
-    intake = {"tag": options.tag, "job": options.job, "by": options.by, "side": options.side or ""}
-    job = Job.start(log, plan=plan, leads=leads, intake=intake, keep_going=True)
-    job.leads_done()
-    if options.as_found:
-        job.keep_scan_file(AS_FOUND, read_text(options.as_found, "scan"), options.as_found)
+def _start(options: argparse.Namespace, log: Store) -> Job:
+    job = Job.take_up(log, options.resume, keep_going=True) if options.resume else _new_job(options, log)
     for question, answer in parse_answers(options.answer).items():
         job.answer(question, answer)
     if options.accept_cautions:
@@ -66,6 +61,19 @@ def _start(options: argparse.Namespace, log: Any) -> Job:
         job.tick_all(by=options.by)
     if options.by:
         job.initials("tester", options.by)
+    return job
+
+
+def _new_job(options: argparse.Namespace, log: Store) -> Job:
+    if not options.plan or not options.leads:
+        raise InputError("test needs --plan and --leads, or --resume RECORD", "See: loomwright test --help")
+    plan = (options.plan, read_text(options.plan, "plan"))
+    leads = [(path, read_text(path, "lead map")) for path in options.leads]
+    intake = {"tag": options.tag, "job": options.job, "by": options.by, "side": options.side or ""}
+    job = Job.start(log, plan=plan, leads=leads, intake=intake, keep_going=True)
+    job.leads_done()
+    if options.as_found:
+        job.keep_scan_file(AS_FOUND, read_text(options.as_found, "scan"), options.as_found)
     return job
 
 
@@ -98,7 +106,7 @@ def _measure_and_judge(job: Job, options: argparse.Namespace) -> Any:
 
 def _scan(job: Job, board: Board, options: argparse.Namespace, progress: Progress, recorder: Recorder) -> None:
     job.scan(
-        board, AS_LEFT, progress=progress, next_round=MovedLeads(board, options.leads), recording=recorder.text
+        board, AS_LEFT, progress=progress, next_round=MovedLeads(board, options.leads or []), recording=recorder.text
     )  # fmt: skip
 
 

@@ -84,10 +84,10 @@ class Job:
         return cls(log, record, log.read(record), keep_going=keep_going)
 
     @classmethod
-    def take_up(cls, log: Store, record: str) -> Job:
+    def take_up(cls, log: Store, record: str, *, keep_going: bool = False) -> Job:
         """Open a job that is in the log, at the place where it was left. Raises InputError when there is none."""
         number = log.job(record)
-        return cls(log, number, log.read(number))
+        return cls(log, number, log.read(number), keep_going=keep_going)
 
     def _append(
         self,

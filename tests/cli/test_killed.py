@@ -1,0 +1,65 @@
+"""The program dies in mid-run: nothing acknowledged is lost, the board lets go, the job is taken up again."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from tester.board.virtual import VirtualBoard
+from tester.cli.main import main
+from tester.records.store import Store
+from tester.shipped import shipped
+
+HARNESS = shipped("fixtures", "harnesses", "side-door-heater-after.toml")
+LEADS = shipped("fixtures", "leads", "side-door-leads.toml")
+PLAN = shipped("fixtures", "plans", "side-door.toml")
+LEASE_MS, RESET_MS = 500, 156  # hwspec/protocol.md, lease; hwspec/limits.toml, dead-man
+
+
+def test_a_job_killed_at_any_moment_is_taken_up_again_and_passes(tmp_path: Path, capsys: object) -> None:
+    log, scan = tmp_path / "log.db", tmp_path / "found.json"
+    before = shipped("fixtures", "harnesses", "side-door-heater-before.toml")
+    assert main(["scan", "--leads", str(LEADS), "--board", f"virtual:{before}", "--save", str(scan)]) == 0
+    trace = tmp_path / "trace.jsonl"
+    with VirtualBoard(HARNESS, LEADS, ("--trace", str(trace))) as board:
+        command = [
+            sys.executable, "-m", "tester", "test", "--plan", str(PLAN), "--leads", str(LEADS), "--as-found", str(scan),
+            "--side", "left", "--steps-done", "--accept-cautions", "--log", str(log), "--board", board.port,
+        ]  # fmt: skip
+        for delay in (0.35, 0.45, 0.5, 0.55, 0.65):
+            process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ)
+            time.sleep(delay)
+            process.kill()
+            process.wait()
+            time.sleep((LEASE_MS + RESET_MS) / 1000)
+        with Store.open(log) as opened:
+            assert opened.verify().whole
+            left = [one for one in opened.jobs() if not one.term("verdict")]
+        record = left[0].job if left else None
+        if record:
+            common = ["test", "--resume", record, "--steps-done", "--accept-cautions", "--log", str(log)]
+            assert main([*common, "--board", board.port]) == 0
+    with Store.open(log) as opened:
+        assert opened.verify().whole
+        assert not record or opened.jobs()[[j.job for j in opened.jobs()].index(record)].term("verdict") == "PASS"
+    assert_all_released(trace)
+
+
+def assert_all_released(trace: Path) -> None:
+    """Every channel that the chips drove was released again, none later than lease and reset allow."""
+    driven: dict[str, float] = {}
+    longest, seen = 0.0, 0
+    for line in trace.read_text().splitlines():
+        event = json.loads(line)
+        if event["kind"] != "pin":
+            continue
+        ms, pin = event["ns"] / 1e6, str(event["what"])
+        if event["state"] in ("low", "high"):
+            driven.setdefault(pin, ms)
+            seen += 1
+        elif pin in driven:
+            longest = max(longest, ms - driven.pop(pin))
+    assert seen > 0 and not driven
+    assert longest <= LEASE_MS + RESET_MS
