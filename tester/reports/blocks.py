@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from tester.reports.content import ConnectorView, PhotoLine
 
@@ -90,8 +91,9 @@ Block = Heading | Text | Points | Banner | Pairs | Table | Faces | Source | Phot
 
 @dataclass(frozen=True)
 class Page:
-    """A report: its title, a line at the foot of each sheet, and its blocks."""
+    """A report: its title, a line at the foot of each sheet, its blocks, and when it was made."""
 
     title: str
     foot: str
     blocks: tuple[Block, ...]
+    made: datetime

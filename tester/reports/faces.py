@@ -10,7 +10,7 @@ from tester.harness.connectors import Face
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS
 from tester.reports.escape import markup
 
-CELL_W, CELL_H = 30.0, 26.0
+CELL_W, CELL_H = 34.0, 30.0
 SIGNS = {PASS: "ok", FAIL: "X", NOT_TESTED: "?", "": ""}
 LEGEND = "ok: PASS.  X on black: FAIL.  ? in a dashed box: NOT TESTED.  empty: not judged.  corner: edited by this job."
 
@@ -69,11 +69,11 @@ def _cell_svg(one: Cell) -> str:
     corner = f'<path d="M{one.x + 2:g} {one.y + 2:g}h8l-8 8z" fill="{ink}"/>' if one.edited else ""
     middle = one.x + CELL_W / 2
     number = (
-        f'<text x="{middle:g}" y="{one.y + 13:g}" font-size="10" text-anchor="middle" fill="{ink}">{one.number}</text>'
+        f'<text x="{middle:g}" y="{one.y + 14:g}" font-size="12" text-anchor="middle" fill="{ink}">{one.number}</text>'
     )
     sign = SIGNS.get(one.verdict, "")
     below = (
-        f'<text x="{middle:g}" y="{one.y + 22:g}" font-size="8" text-anchor="middle" fill="{ink}">{sign}</text>'
+        f'<text x="{middle:g}" y="{one.y + 25:g}" font-size="9" text-anchor="middle" fill="{ink}">{sign}</text>'
         if sign
         else ""
     )

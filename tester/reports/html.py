@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -31,7 +32,8 @@ h1{font-size:1.6rem;margin:0 0 .6rem}h2{font-size:1.2rem;margin:1.4rem 0 .4rem;b
 h3{font-size:1rem;margin:1rem 0 .3rem}p,ul{margin:.4rem 0}
 .verdict{border:3px solid #000;padding:.5rem .8rem;margin:.8rem 0}
 .verdict strong{display:block;font-size:1.9rem;line-height:1.2}
-.FAIL{background:#000;color:#fff}.NOT{border-style:dashed}
+.verdict.FAIL{background:#000;color:#fff}.verdict.NOT{border-style:dashed}
+.whole{white-space:nowrap}
 dl{display:grid;grid-template-columns:minmax(8rem,14rem) 1fr;gap:.15rem .8rem;margin:.4rem 0}
 dt{font-weight:600}dd{margin:0}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.92em}
@@ -46,10 +48,14 @@ footer{margin-top:1.5rem;border-top:1px solid #555;font-size:.85em}
 @page{size:A4;margin:14mm}
 @media print{html{font-size:9.5pt}body{max-width:none;padding:0}thead{display:table-header-group}
 tr,.verdict,dl>*{break-inside:avoid}h2,h3{break-after:avoid}
-.FAIL,tr.FAIL td,tr.FAIL th,thead th{-webkit-print-color-adjust:exact;print-color-adjust:exact}.wide{overflow:visible}}
+.verdict.FAIL,tr.FAIL td,tr.FAIL th,thead th{-webkit-print-color-adjust:exact;print-color-adjust:exact}
+.wide{overflow:visible}}
 """
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+_CAVITY = re.compile(r"(?<![\w&#;-])[^\W\d_][\w.]{0,20}-\d{1,4}(?![\w-])")
 
 
 def page_html(page: Page) -> str:
@@ -69,18 +75,23 @@ def _block(block: Block) -> str:
     return _MAKERS[type(block)](block)
 
 
+def _shown(text: str) -> str:
+    """Escaped text in which a cavity's name is never broken at its hyphen."""
+    return _CAVITY.sub(r'<span class="whole">\g<0></span>', markup(text))
+
+
 def _heading(block: Heading) -> str:
     level = 3 if block.level == 3 else 2
-    return f"<h{level}>{markup(block.text)}</h{level}>"
+    return f"<h{level}>{_shown(block.text)}</h{level}>"
 
 
 def _text(block: Text) -> str:
-    inner = markup(block.text)
+    inner = _shown(block.text)
     return f"<p><strong>{inner}</strong></p>" if block.strong else f"<p>{inner}</p>"
 
 
 def _points(block: Points) -> str:
-    return "<ul>" + "".join(f"<li>{markup(item)}</li>" for item in block.items) + "</ul>"
+    return "<ul>" + "".join(f"<li>{_shown(item)}</li>" for item in block.items) + "</ul>"
 
 
 def _banner(block: Banner) -> str:
@@ -89,7 +100,7 @@ def _banner(block: Banner) -> str:
 
 
 def _pairs(block: Pairs) -> str:
-    return "<dl>" + "".join(f"<dt>{markup(k)}</dt><dd>{markup(v)}</dd>" for k, v in block.items) + "</dl>"
+    return "<dl>" + "".join(f"<dt>{_shown(k)}</dt><dd>{_shown(v)}</dd>" for k, v in block.items) + "</dl>"
 
 
 def _table(block: Table) -> str:
@@ -97,8 +108,8 @@ def _table(block: Table) -> str:
     rows = []
     for row in block.rows:
         kind = next((f' class="{word.split()[0]}"' for word in row[1:2] if word in ("FAIL", "NOT TESTED")), "")
-        first = f'<th scope="row">{markup(row[0])}</th>'
-        rows.append(f"<tr{kind}>{first}" + "".join(f"<td>{markup(value)}</td>" for value in row[1:]) + "</tr>")
+        first = f'<th scope="row">{_shown(row[0])}</th>'
+        rows.append(f"<tr{kind}>{first}" + "".join(f"<td>{_shown(value)}</td>" for value in row[1:]) + "</tr>")
     total = sum(block.widths)
     widths = "".join(f'<col style="width:{100 * width / total:.1f}%">' for width in block.widths)
     return (

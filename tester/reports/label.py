@@ -16,7 +16,10 @@ from tester.reports.escape import markup
 from tester.reports.pages import moment
 
 WIDTH, HEIGHT = 50.0, 25.0
-QUIET = 2.0
+QUIET = 4
+"""Empty modules around the code, as its standard (ISO/IEC 18004) asks for."""
+EDGE = 1.5
+LONGEST = 32
 
 
 @dataclass(frozen=True)
@@ -42,15 +45,18 @@ def label_for(record: JobRecord, head: str, zone: tzinfo = UTC) -> Label:
         f"{bench}:{rest.partition(':')[0]}" if head else "",
         rest.partition(":")[2],
     )
-    return Label(tuple(line for line in lines if line), f"LOOMWRIGHT {record.record} {head}".strip().upper())
+    return Label(
+        tuple(line if len(line) <= LONGEST else line[: LONGEST - 1] + "…" for line in lines if line),
+        f"LOOMWRIGHT {record.record} {head}".strip().upper(),
+    )
 
 
 def label_svg(label: Label, width: float = WIDTH, height: float = HEIGHT) -> str:
     """The label as SVG of `width` by `height` millimetres."""
-    modules, side = _code(label, width, height)
-    unit = side / len(modules)
+    modules, unit = _code(label, width, height)
+    top = (height - unit * len(modules)) / 2
     path = "".join(
-        f"M{_mm(QUIET + x * unit)} {_mm(QUIET + y * unit)}h{_mm(unit)}v{_mm(unit)}h-{_mm(unit)}z"
+        f"M{_mm((QUIET + x) * unit)} {_mm(top + y * unit)}h{_mm(unit)}v{_mm(unit)}h-{_mm(unit)}z"
         for y, row in enumerate(modules)
         for x, dark in enumerate(row)
         if dark
@@ -60,7 +66,7 @@ def label_svg(label: Label, width: float = WIDTH, height: float = HEIGHT) -> str
         f' lengthAdjust="spacingAndGlyphs">{markup(line)}</text>'
         if room
         else f'<text x="{_mm(x)}" y="{_mm(y)}" font-size="{_mm(size)}"{bold}>{markup(line)}</text>'
-        for line, x, y, size, room, bold in _placed(label, side, width, height)
+        for line, x, y, size, room, bold in _placed(label, unit * (len(modules) + 2 * QUIET), width, height)
     )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_mm(width)}mm" height="{_mm(height)}mm"'
@@ -75,14 +81,14 @@ def label_pdf(label: Label, width: float = WIDTH, height: float = HEIGHT) -> byt
 
     from tester.reports.sheet import Sheet, add_fonts
 
-    modules, side = _code(label, width, height)
+    modules, unit = _code(label, width, height)
     paper = FPDF(unit="mm", format=(width, height))
     paper.set_margin(0)
     paper.set_auto_page_break(False)
     add_fonts(paper)
     paper.add_page(orientation="P")
     sheet = Sheet(paper)
-    unit = side / len(modules)
+    top = (height - unit * len(modules)) / 2
     paper.set_fill_color(0)
     for y, row in enumerate(modules):
         x = 0
@@ -91,9 +97,9 @@ def label_pdf(label: Label, width: float = WIDTH, height: float = HEIGHT) -> byt
             while run < len(row) and row[run]:
                 run += 1
             if run > x:
-                paper.rect(QUIET + x * unit, QUIET + y * unit, (run - x) * unit, unit, style="F")
+                paper.rect((QUIET + x) * unit, top + y * unit, (run - x) * unit, unit, style="F")
             x = max(run, x + 1)
-    for line, x_mm, y_mm, size, room, bold in _placed(label, side, width, height):
+    for line, x_mm, y_mm, size, room, bold in _placed(label, unit * (len(modules) + 2 * QUIET), width, height):
         paper.set_font("plain", "B" if bold else "", size / 0.3528)
         text = sheet.fit(line)
         paper.set_stretching(min(100.0, 100 * room / paper.get_string_width(text)) if room else 100)
@@ -102,32 +108,31 @@ def label_pdf(label: Label, width: float = WIDTH, height: float = HEIGHT) -> byt
 
 
 def _code(label: Label, width: float, height: float) -> tuple[list[list[bool]], float]:
-    """The code's modules, and the side of its square in millimetres."""
+    """The code's modules, and the side of one in millimetres."""
     import segno
 
-    side = min(height - 2 * QUIET, width * 0.48)
     modules = [[bool(value) for value in row] for row in segno.make(label.code, error="m", micro=False).matrix]
-    if side / len(modules) < 0.25:
+    unit = min(height, width * 0.52) / (len(modules) + 2 * QUIET)
+    if unit < 0.25:
         raise InputError(
             f"a label of {width:g} by {height:g} mm is too small for its code", "take one at least 20 mm high"
         )
-    return modules, side
+    return modules, unit
 
 
 def _placed(
-    label: Label, side: float, width: float, height: float
+    label: Label, left: float, width: float, height: float
 ) -> list[tuple[str, float, float, float, float, str]]:
     """Lines with place, size, the room they must be squeezed into (0: they fit), and whether bold."""
-    left = side + 2 * QUIET
-    room = width - left - QUIET / 2
-    step = (height - 2 * QUIET) / max(len(label.lines), 6)
+    room = width - left - EDGE
+    step = (height - 2 * EDGE) / max(len(label.lines), 6)
     placed = []
     for number, line in enumerate(label.lines):
         strong = number < 2
         size = step * (0.92 if strong else 0.74)
         wide = len(line) * size * (0.72 if strong else 0.62)
         bold = ' font-weight="bold"' if strong else ""
-        placed.append((line, left, QUIET + step * (number + 0.8), size, room if wide > room else 0.0, bold))
+        placed.append((line, left, EDGE + step * (number + 0.8), size, room if wide > room else 0.0, bold))
     return placed
 
 

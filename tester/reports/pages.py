@@ -49,7 +49,7 @@ def bench_page(record: JobRecord, zone: tzinfo = UTC) -> Page:
     if record.plan_text:
         blocks += [Heading("Plan as it was used"), Source(record.plan_text)]
     blocks += _provenance(record)
-    return Page(f"Bench record {record.record}", _foot(record, zone), tuple(blocks))
+    return Page(f"Bench record {record.record}", _foot(record, zone), tuple(blocks), record.made)
 
 
 def customer_page(record: JobRecord, zone: tzinfo = UTC) -> Page:
@@ -73,7 +73,7 @@ def customer_page(record: JobRecord, zone: tzinfo = UTC) -> Page:
     blocks += _checklist(record)
     blocks += [Heading("Signed"), SignLines(("Builder", "Tester", "Customer"))]
     blocks.append(Text(f"Record {record.record}. Chain head {record.head}." if record.head else record.record))
-    return Page(f"Harness test {record.record}", _foot(record, zone), tuple(blocks))
+    return Page(f"Harness test {record.record}", _foot(record, zone), tuple(blocks), record.made)
 
 
 def _foot(record: JobRecord, zone: tzinfo) -> str:
@@ -179,8 +179,8 @@ def _steps(record: JobRecord, zone: tzinfo) -> Iterator[Block]:
         (
             step.id,
             step.text,
-            " ".join(part for part in (step.state, step.how) if part),
-            " ".join(part for part in (moment(step.at, zone), step.by) if part),
+            ", ".join(part for part in (step.state, step.how) if part),
+            ", ".join(part for part in (moment(step.at, zone), step.by) if part),
         )
         for step in record.steps
     )

@@ -28,13 +28,13 @@ from tester.reports.sheet import LINE, MARGIN, SIZE, Sheet, load_sheet
 if TYPE_CHECKING:
     from fpdf.fonts import FontFace
 
-FACE_SCALE = 0.26
+FACE_SCALE = 0.25
 """Millimetres a unit of a face's drawing."""
 
 
 def page_pdf(page: Page) -> bytes:
     """The page as PDF. Signs that the fonts lack stand as boxes, and a line at the end says so."""
-    sheet = load_sheet(page.title, page.foot)
+    sheet = load_sheet(page.title, page.foot, page.made)
     sheet.title_line(page.title)
     for block in page.blocks:
         _MAKERS[type(block)](sheet, block)
@@ -80,7 +80,7 @@ def _table(sheet: Sheet, block: Table) -> None:
     pdf = sheet.pdf
     pdf.set_font("plain", size=8)
     with pdf.table(
-        col_widths=block.widths, text_align="LEFT", line_height=4, padding=0.6, headings_style=head,
+        col_widths=block.widths, text_align="LEFT", line_height=4, padding=(0.5, 1.2), headings_style=head,
         borders_layout=TableBordersLayout.ALL, first_row_as_headings=True,
     ) as table:  # fmt: skip
         table.row([sheet.fit(name) for name in block.columns])
@@ -120,7 +120,7 @@ def _cell(sheet: Sheet, place: Cell, left: float, top: float, scale: float) -> N
     if place.edited:
         pdf.set_fill_color(255 if failed else 0)
         pdf.polygon([(x, y), (x + 2, y), (x, y + 2)], style="F")
-    for text, offset, points in ((str(place.number), 0.1, 6.5), (SIGNS.get(place.verdict, ""), 0.52, 5.5)):
+    for text, offset, points in ((str(place.number), 0.08, 7.5), (SIGNS.get(place.verdict, ""), 0.52, 6)):
         pdf.set_font("plain", size=points * scale / FACE_SCALE)
         pdf.set_xy(x, y + height * offset)
         pdf.cell(width, height * 0.42, text, align="C")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ LACKING = "\u25a1"
 NAME_W = 46.0
 
 
-def load_sheet(title: str, foot: str) -> Sheet:
+def load_sheet(title: str, foot: str, made: datetime) -> Sheet:
     """An empty A4 sheet with our fonts, its title in the file's properties and `foot` on every page."""
     import logging
 
@@ -43,7 +43,7 @@ def load_sheet(title: str, foot: str) -> Sheet:
     paper.set_auto_page_break(True, margin=15)
     paper.set_lang("en")
     paper.set_title(visible(title))
-    paper.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same record always gives the same bytes
+    paper.set_creation_date(made)
     paper.add_page()
     paper.set_font("plain", size=SIZE)
     return sheet
