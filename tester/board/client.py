@@ -1,180 +1,38 @@
-"""The board as the rooms above see it: open, voltage, drivers, walk, patterns, off, close.
+"""The board as the rooms above see it. Each method is one question; its answer is a frame with the raw bytes inside.
 
-Opening asks, it does not wait for a banner: throw away old bytes, `*IDN?`, a random number back, protocol version,
-lease. A lease is the permission to drive; it dies by itself when this program falls silent, and hardware then lets
-every channel go. Long questions are asked in slices that each return within 250 ms, the lease renewed between them.
+What drives arms the board first: lease held, and the channels concerned seen without voltage since it was taken.
+All methods raise BoardError: `BoardRefused` for an error of the board, others for the link.
 """
 
 from __future__ import annotations
 
-import re
-import time
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TypeVar, cast
 
-from tester.board import codec
-from tester.board.exchange import BoardRefused, Exchange, Troubles
-from tester.board.frames import (
-    DriverFrame,
-    Frame,
-    LeaseFrame,
-    PatternFrame,
-    StateFrame,
-    TimingFrame,
-    VoltageFrame,
-    WalkFrame,
+from tester.board.frames import DriverFrame, PatternFrame, TimingFrame, WalkFrame
+from tester.board.readings import (
+    CalibrationFrame,
+    HeapFrame,
+    IsolationFrame,
+    ResistanceFrame,
+    SelfTestFrame,
+    WatchLoadFrame,
+    WatchLogFrame,
+    WatchStartFrame,
 )
-from tester.board.link import Link, SerialLink
-from tester.board.recording import Channel, Recorder, Wire
-from tester.board.requests import LINE_LIMIT, Argument, channel_list
-from tester.errors import BoardError
+from tester.board.requests import LINE_LIMIT, channel_list
+from tester.board.session import BODY_MOST, BoardInfo, Progress, Session, rows_most
 
-PROTOCOL_MAJOR = 1
-LEASE_MS = 500
-RENEW_S = 0.2  # renew when less than this is left
-BODY_MOST = 2064  # longest body of a reply
-SLICE = 64  # channels or patterns in one slice, halved when the board says that it takes too long
-VOLTAGE_SLICE = 48
-ARMINGS = 3
-VOLTAGE_HINT = "Unplug the harness from everything that can feed it, let it dry, then start again."
-
-Progress = Callable[[int, int], None]
-F = TypeVar("F", bound=Frame)
-_IDENTITY = re.compile(r"Loomwright,([^,]*),([^,]*),([^,]*)")
+__all__ = ["Board", "BoardInfo"]
 
 
-@dataclass(frozen=True)
-class BoardInfo:
-    """Who the board is and what it can do. `can`: of scan, voltage, resistance, isolation, watch."""
-
-    model: str
-    serial: str
-    firmware: str
-    protocol: str
-    build: str
-    channels: int
-    can: frozenset[str]
-    limits: str = ""
-    fields: tuple[tuple[str, str], ...] = ()
-
-
-def rows_most(read: int) -> int:
-    """Rows of `read` channels that fit into one reply, at most one slice."""
-    return max(1, min(SLICE, (BODY_MOST - 4) // max(1, (read + 7) // 8)))
-
-
-class Board:
-    """An opened board. Use as a context manager: whatever happens, it is released and the port closed."""
-
-    def __init__(self, wire: Channel) -> None:
-        """Identify and take over the board behind `wire`. Raises BoardError and closes the wire then."""
-        self._talk = Exchange(wire)
-        self._wire = wire
-        self._lease_until = 0.0
-        self._lease_s = 0.0
-        self._checked: set[int] = set()  # channels seen without voltage since the lease was taken
-        self._leases = 0
-        self._nonce = 0
-        try:
-            self.info = self._identify()
-            self._take_lease()
-        except BaseException:
-            wire.close()
-            raise
-
-    @classmethod
-    def open(
-        cls,
-        address: str,
-        *,
-        recorder: Recorder | None = None,
-        clock: Callable[[], float] = time.monotonic,
-        link: Link | None = None,
-    ) -> Board:
-        """Open a serial path or any address that pySerial's `serial_for_url` takes.
-
-        `link` takes the place of a port (tests). Virtual harnesses need `open_board`. Raises BoardError.
-        """
-        return cls(Wire(link or SerialLink(address), clock, recorder))
-
-    def __enter__(self) -> Board:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    @property
-    def address(self) -> str:
-        """What a person calls this port."""
-        return self._wire.address
-
-    @property
-    def troubles(self) -> Troubles:
-        """What went wrong on the line so far and was mended by asking again."""
-        return self._talk.troubles
-
-    def close(self) -> None:
-        """Let every channel go, give the lease back, close the port. Never raises; may be called twice."""
-        try:
-            if not self._talk.broken:
-                self.off()
-                self._ask(LeaseFrame, "SYST:LEAS?", self._nonce, 0)
-        except BoardError:
-            pass  # the lease runs out by itself, and with it everything that is driven
-        finally:
-            self._talk.broken = True
-            self._wire.close()
-
-    def off(self) -> None:
-        """Release every channel. Raises BoardError only while the link still works: a dead link releases by itself."""
-        if not self._talk.broken:
-            self._lapse()
-            self._talk.ask("OUTP:OFF?")
-
-    def keep(self) -> None:
-        """Renew the lease if it is held, so that a pause of up to half a second costs no new voltage check."""
-        if self._wire.tick() < self._lease_until:
-            self._renew()
-
-    def state(self) -> StateFrame:
-        """What the board says of itself now."""
-        return self._ask(StateFrame, "SYST:STAT?")
-
-    def rewire(self, leads_path: Path) -> bool:
-        """Plug a virtual harness in by another lead map; False on a real board, where a person does it."""
-        return self._wire.tell("leads", str(leads_path.absolute()))
-
-    def plug(self, harness_path: Path, leads_path: Path | None = None) -> bool:
-        """Put another virtual harness on the leads; False on a real board."""
-        done = self._wire.tell("harness", str(harness_path.absolute()))
-        return done and (leads_path is None or self.rewire(leads_path))
-
-    def tell(self, *words: str) -> bool:
-        """A command to the virtual board itself (`touch` `H-11`, `release`, `unplug`); False on a real board."""
-        return self._wire.tell(*words)
+class Board(Session):
+    """An opened board."""
 
     def timing(self, release_us: int | None = None, fall_us: int | None = None) -> TimingFrame:
         """Read, or set, microseconds of active release and from driving to reading."""
         values = () if release_us is None or fall_us is None else (release_us, fall_us)
         return self._ask(TimingFrame, "SCAN:TIM?", *values)
-
-    def voltage(self, channels: Iterable[int]) -> VoltageFrame:
-        """Volts on each channel with nothing driven. The frame's `live()` names those that carry a voltage."""
-        self._renew()
-        lease = self._leases
-        frame = self._sliced(
-            VoltageFrame,
-            tuple(channels),
-            lambda part: ("MEAS:VOLT?", part),
-            lambda n: 2 + 4 * n,
-            most=VOLTAGE_SLICE,
-            arm=self._renew,
-        )
-        if lease == self._leases:
-            self._checked |= set(frame.channels) - {channel for channel, _ in frame.live()}
-        return frame
 
     def drivers(self, channels: Iterable[int]) -> DriverFrame:
         """Self-check: can each channel pull itself low, and does it let go?"""
@@ -213,157 +71,87 @@ class Board:
             arm=lambda: self._arm({*reading, *(channel for row in rows for channel in row)}),
         )
 
-    # --- below: how ---------------------------------------------------------------------------------------------------
+    def resistance(self, a: int, b: int, gauge: int = 0, samples: int = 2) -> ResistanceFrame:
+        """Four-wire reading with current reversal; `ohms.resistance(frame)` turns it into ohms.
 
-    def _identify(self) -> BoardInfo:
-        self._talk.drain()
-        self._talk.tell("")  # ends a line that another program left half written
-        found, others = self._talk.ask_line("*IDN?", _IDENTITY)
-        if found is None:
-            raise self._no_board(others)
-        self._talk.tell("*CLS")  # errors that earlier chatter left in the queue are not ours
-        try:
-            sync = self._talk.sync()
-        except BoardRefused as refused:
-            raise self._held(refused) from refused
-        protocol = f"{sync.major}.{sync.minor}"
-        if sync.major != PROTOCOL_MAJOR:
-            raise BoardError(
-                f"{self.address}: the board speaks protocol {protocol}, this program {PROTOCOL_MAJOR}.x",
-                "Bring the older of the two up to date: `loomwright board install`, or a newer loomwright.",
-                code="protocol",
-            )
-        said = self.state().fields
-        self._nonce = sync.nonce
-        channels = said.get("channels", "")
-        if not channels.isdecimal() or not 1 <= int(channels) <= 256:
-            raise BoardError(f"{self.address}: the board says it has {channels!r} channels", code="protocol")
-        return BoardInfo(
-            model=found[1].strip(),
-            serial=said.get("serial", found[2].strip()),
-            firmware=said.get("firmware", found[3].strip()),
-            protocol=protocol,
-            build=said.get("build", ""),
-            channels=int(channels),
-            can=frozenset(filter(None, said.get("can", "").split(","))),
-            limits=said.get("limits", ""),
-            fields=tuple(said.items()),
-        )
+        `gauge`: 1 (4.096 V) to 5 (0.256 V), 0 lets the board choose. `samples`: 1 to 16.
+        """
+        return self._leased(lambda: self._arm((a, b)), ResistanceFrame, "MEAS:RES?", a, b, gauge, samples)
 
-    def _no_board(self, others: list[str]) -> BoardError:
-        if not others:
-            return BoardError(
-                f"{self.address}: nothing answers to *IDN?",
-                "Is this the board's port, its firmware installed? `loomwright board list` asks every port.",
-                code="link",
-            )
-        return BoardError(
-            f"{self.address}: what answers is no Loomwright board: {others[0]!r}",
-            "Another device, another program on the same port, or a damaged line: `loomwright board list`.",
-            code="link",
-        )
+    def isolation(self, y: int, others: Iterable[int], samples: int = 4) -> IsolationFrame:
+        """Leakage of the circuit of `y` against the others, one channel of each; `ohms.isolation(frame)`."""
+        rest = tuple(others)
+        return self._leased(lambda: self._arm((y, *rest)), IsolationFrame, "MEAS:ISOL?", y, rest, samples)
 
-    def _ask(self, kind: type[F], header: str, *arguments: Argument, body_most: int = 1024) -> F:
-        frame = self._talk.ask(header, *arguments, body_most=body_most)
-        if not isinstance(frame, kind):
-            raise BoardError(f"{self.address}: {header} was answered by a {type(frame).__name__}", code="protocol")
-        return frame
+    def watch_load(
+        self, read: Iterable[int], held: Iterable[int], coded: Iterable[Iterable[int]] = ()
+    ) -> WatchLoadFrame:
+        """Give the board the patterns of a dropout watch: `held` drives one channel of every circuit."""
+        self._watched = tuple(read)
+        patterns = [tuple(held), *(tuple(pattern) for pattern in coded)]
+        return self._ask(WatchLoadFrame, "WATC:LOAD?", self._watched, *patterns)
 
-    def _held(self, refused: BoardRefused) -> BoardRefused:
-        """A refusal for the reason that another holds the board gets that name."""
-        if refused.number != -221:
-            return refused
-        hint = "Another program is using this board: end it."
-        return BoardRefused(self.address, refused.number, refused.text, hint, "lease")
+    def watch_start(self, every: int = 0) -> WatchStartFrame:
+        """Start the loaded watch; `every`: a coded pattern after so many readings. The answer is the baseline.
 
-    def _take_lease(self) -> None:
-        self._talk.lost_lease()
-        try:
-            granted = self._ask(LeaseFrame, "SYST:LEAS?", self._nonce, LEASE_MS).granted_ms
-        except BoardRefused as refused:
-            raise self._held(refused) from refused
-        self._lease_s = granted / 1000
-        self._lease_until = self._talk.sent_at + self._lease_s
+        Then call `watch_log` at least every half second: the watch ends with the lease.
+        """
+        return self._leased(lambda: self._arm(self._watched), WatchStartFrame, "WATC:STAR?", every, body_most=BODY_MOST)
 
-    def _lapse(self) -> None:
-        """The lease is gone, or as good as; what was checked under it is void."""
-        self._lease_until = 0.0
-        self._checked.clear()
+    def watch_log(self, first: int = 0) -> WatchLogFrame:
+        """What the watch saw, from event number `first` on; keeps the lease."""
+        return self._leased(self._renew, WatchLogFrame, "WATC:LOG?", first)
 
-    def _renew(self) -> None:
-        """Hold the lease for some time more, or take a new one."""
-        now = self._wire.tick()
-        if self._talk.lost_lease() or now >= self._lease_until:
-            self._lapse()
-            self._leases += 1
-            self._take_lease()
-        elif self._lease_until - now < RENEW_S:
-            self._take_lease()
+    def watch_stop(self) -> WatchLogFrame:
+        """End the watch."""
+        return self._ask(WatchLogFrame, "WATC:STOP?")
 
-    def _arm(self, channels: Iterable[int]) -> None:
-        """Lease held, and no voltage seen on any of these channels since it was taken."""
-        self._renew()
-        unchecked = sorted(set(channels) - self._checked)
-        if unchecked and "voltage" in self.info.can:
-            self._refuse_live(self.voltage(unchecked))
-            self._renew()
+    def self_test(self, part: int) -> SelfTestFrame:
+        """Test the board itself: 0 expanders, 1 multiplexers, 2 reference cell, 3 crosstalk between neighbours.
 
-    def _refuse_live(self, frame: VoltageFrame) -> None:
-        live = frame.live()
-        if live:
-            listed = ", ".join(f"{channel} {volts:+.2f} V" for channel, volts in live)
-            raise BoardError(
-                f"{self.address}: voltage present, nothing was driven: channel {listed}",
-                VOLTAGE_HINT,
-                code="voltage",
-            )
+        For 1 and 3 nothing may be plugged in.
+        """
+        every = range(1, self.info.channels + 1) if part == 3 else ()
+        return self._leased(lambda: self._arm(every), SelfTestFrame, "DIAG:SELF?", part, body_most=BODY_MOST)
 
-    def _leased(
-        self, arm: Callable[[], None], kind: type[F], header: str, *arguments: Argument, body_most: int = 1024
-    ) -> F:
-        """Ask what needs the lease. `arm` makes ready, again when the lease ran out while a reply was repeated."""
-        for left in reversed(range(ARMINGS)):
-            arm()
-            try:
-                frame = self._ask(kind, header, *arguments, body_most=body_most)
-            except BoardRefused as refused:
-                if refused.number == -221 and left and re.search("no lease|not checked", refused.text):
-                    self._lapse()
-                elif refused.number == -240 and re.search(r"\d V on channel", refused.text):
-                    raise BoardRefused(self.address, refused.number, refused.text, VOLTAGE_HINT, "voltage") from refused
-                else:
-                    raise
-            else:
-                self._lease_until = self._talk.sent_at + self._lease_s  # each success prolongs the lease
-                return frame
-        raise AssertionError("the last arming returns or raises")
+    def heap(self) -> HeapFrame:
+        """Memory of the firmware."""
+        return self._ask(HeapFrame, "DIAG:HEAP?")
 
-    def _sliced(
-        self,
-        kind: type[F],
-        items: Sequence[object],
-        request: Callable[[tuple[object, ...]], tuple[object, ...]],
-        body: Callable[[int], int],
-        *,
-        arm: Callable[[], None],
-        most: int = SLICE,
-        progress: Progress | None = None,
-    ) -> F:
-        """Ask for `items` slice by slice, and join the frames. A slice that the board finds too long is halved."""
-        parts: list[Frame] = []
-        size, done = min(most, SLICE), 0
-        while done < len(items) or not parts:
-            part = tuple(items[done : done + size])
-            header, *arguments = request(part)
-            try:
-                asked = cast(list[Argument], arguments)
-                parts.append(self._leased(arm, kind, str(header), *asked, body_most=body(len(part))))
-            except BoardRefused as refused:
-                if refused.number != -222 or size == 1 or len(part) == 1:
-                    raise
-                size = max(1, min(size, len(part)) // 2)
-                continue
-            done += len(part)
-            if progress:
-                progress(done, len(items))
-        return cast(F, codec.join(parts))
+    def calibrate_reference(self, a: int, b: int, milliohm: int) -> CalibrationFrame:
+        """Stage the gain from a known resistor between two channels."""
+        return self._leased(lambda: self._arm((a, b)), CalibrationFrame, "CAL:REF?", a, b, milliohm)
+
+    def calibrate_zero(self, channels: Sequence[int]) -> CalibrationFrame:
+        """Stage the lead resistance of 3 to 9 channels that one shorting plug joins."""
+        return self._leased(lambda: self._arm(channels), CalibrationFrame, "CAL:ZERO?", channels)
+
+    def calibrate_baseline(self, channels: Sequence[int], others: Sequence[int]) -> CalibrationFrame:
+        """Stage the leakage of the empty board, at most 8 channels at once."""
+        every = (*channels, *others)
+        return self._leased(lambda: self._arm(every), CalibrationFrame, "CAL:BAS?", channels, others)
+
+    def calibrate_save(self, date: str) -> CalibrationFrame:
+        """Store what is staged on the board. `date`: yyyy-mm-dd."""
+        return self._ask(CalibrationFrame, "CAL:SAVE?", f'"{date}"')
+
+    def calibrate_clear(self) -> CalibrationFrame:
+        """Forget the stored calibration."""
+        return self._ask(CalibrationFrame, "CAL:CLE?")
+
+    def calibration(self) -> CalibrationFrame:
+        """The stored calibration."""
+        return self._ask(CalibrationFrame, "CAL:DATA?", body_most=BODY_MOST)
+
+    def rewire(self, leads_path: Path) -> bool:
+        """Plug a virtual harness in by another lead map; False on a real board, where a person does it."""
+        return self._wire.tell("leads", str(leads_path.absolute()))
+
+    def plug(self, harness_path: Path, leads_path: Path | None = None) -> bool:
+        """Put another virtual harness on the leads; False on a real board."""
+        done = self._wire.tell("harness", str(harness_path.absolute()))
+        return done and (leads_path is None or self.rewire(leads_path))
+
+    def tell(self, *words: str) -> bool:
+        """A command to the virtual board itself (`touch` `H-11`, `release`, `unplug`); False on a real board."""
+        return self._wire.tell(*words)
