@@ -20,7 +20,7 @@ _ORDER = {code: place for place, code in enumerate(NAMES)}
 
 @dataclass(frozen=True)
 class Colour:
-    """Colour of one wire: `base` and, if it has one, `stripe`, as IEC 60757 letters."""
+    """Colour of one wire: `base` and, if it has one, `stripe`, as IEC 60757 letters; "" when not known."""
 
     base: str
     stripe: str = ""
@@ -34,14 +34,14 @@ class Colour:
         """IEC 60757 letters in table order, such as ``RDBU``; green-and-yellow is always ``GNYE``."""
         if {self.base, self.stripe} == {"GN", "YE"}:
             return GREEN_YELLOW
-        return "".join(sorted(filter(None, (self.base, self.stripe)), key=lambda code: _ORDER[code]))
+        return "".join(sorted(filter(None, (self.base, self.stripe)), key=_ORDER.__getitem__))
 
     @property
     def words(self) -> str:
         """Such as ``blue with a red stripe``."""
         if self.iec == GREEN_YELLOW:
             return "green and yellow"
-        return NAMES[self.base] + (f" with a {NAMES[self.stripe]} stripe" if self.stripe else "")
+        return NAMES.get(self.base, "") + (f" with a {NAMES[self.stripe]} stripe" if self.stripe else "")
 
 
 def parse_colour(text: str, house: Mapping[str, Colour] | None = None) -> Colour:

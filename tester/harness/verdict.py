@@ -63,6 +63,8 @@ class Verdict:
     unproven      cavities that pass only on "no short seen"
     untested      what stands between this result and PASS: (reason in a few words, cavities, checks or steps)
     grade         "scan" or "wire", as Measured.grade
+    complete      every explanation of that size is among the faults
+    at_least      number of faults that any explanation needs; `exact` when the explanations have just as many
     """
 
     verdict: str
@@ -76,3 +78,5 @@ class Verdict:
     unproven: tuple[str, ...] = ()
     untested: tuple[tuple[str, tuple[str, ...]], ...] = ()
     grade: str = "scan"
+    complete: bool = True
+    at_least: int = 0

@@ -102,7 +102,18 @@ class _Making:
                 key: value for key, value in self.plan.limits.model_dump(exclude={"table"}).items() if value is not None
             },
             table=self.plan.limits.table or "",
+            faces={one.id: one.face_names for one in self.plan.connector if one.kind == "housing"},
+            sealed=self.sealed(),
         )
+
+    def sealed(self) -> dict[str, str]:
+        """Cavity -> sealed-off lead of its circuit, where every way to wire the harness has it there."""
+        unsure = [ways.blob for ways in self.found.ways if len(ways.ways) != 1 or len(ways.ways[0]) != 1]
+        found: dict[str, str] = {}
+        for node, lead in self.bench.sealed.items():
+            names = (n[1] for n in self.bench.reached(node, *unsure) if n[0] == "cavity" and n[1] in self.bench.visible)
+            found |= dict.fromkeys(names, lead)
+        return {name: found[name] for name in in_order(found)}
 
     def outcomes(self) -> tuple[Outcome, ...]:
         made = tuple(Outcome(end.netlist, end.note) for end in self.found.ends) if self.as_found else ()

@@ -144,8 +144,11 @@ def start(plan: Plan, as_found: Measured | None, occupied: Mapping[str, bool]) -
         bench.link(wire_end(wire.id, "a"), wire_end(wire.id, "b"))
         for which in ("a", "b"):
             fitted = fitted_cavity(plan, wire.end(which))
-            if fitted is not None:
+            if fitted in bench.inside:
+                bench.link(cavity_node(fitted), wire_end(wire.id, which))
+            elif fitted is not None:
                 bench.put(fitted, wire_end(wire.id, which))
+    bench.visible -= {name for one in plan.connector if one.kind == "splice" for name in one.names}
     return bench
 
 

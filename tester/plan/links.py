@@ -18,7 +18,7 @@ def new_links(plan: Plan, bench: Bench, used: set[str]) -> list[ExpectedLink]:
     """
     found = []
     for group in _kit_groups(bench):
-        cavities = in_order(node[1] for node in group if node[0] == "cavity")
+        cavities = in_order(n[1] for n in group if n[0] == "cavity" and n[1] in bench.visible)
         for n, a in enumerate(cavities):
             paths = _paths(bench, ("cavity", a), group)
             for b in cavities[n + 1 :]:
@@ -77,7 +77,7 @@ def _link(plan: Plan, a: str, b: str, path: list[Node], used: set[str], known: b
         wire=ids[0],
         path=wires,
         contacts=2,
-        splices=sum(node[0] == "splice" for node in path),
+        splices=sum(node[0] == "splice" or (node[0] == "cavity" and node[1] not in (a, b)) for node in path),
     )
 
 

@@ -23,7 +23,9 @@ class Connector(Strict):
 
     id: ConnectorId = Field(description='short name, such as "D" for cavities D-1, D-2')
     title: Text = Field("", description="what people call it")
-    kind: Literal["housing", "ring", "loose"] = Field("housing", description="a ring or loose end has leads of its own")
+    kind: Literal["housing", "ring", "loose", "splice"] = Field(
+        "housing", description="a ring or loose end may have leads of its own; a buried splice has none"
+    )
     cavities: int | None = Field(None, ge=1, le=1000, description="how many cavities, numbered from 1")
     numbers: tuple[int, ...] = Field((), description="the cavity numbers, if they are not 1, 2, 3 ...")
     rows: tuple[str, ...] = Field((), description='rows of the face, such as "1-9", "10-17 . 18"; a dot is a gap')
@@ -65,6 +67,11 @@ class Connector(Strict):
     def face(self) -> Face:
         """Its face as drawn."""
         return make_face(self.rows, self.all_numbers, self.drawn)
+
+    @property
+    def face_names(self) -> tuple[tuple[str, ...], ...]:
+        """Its face as rows of cavity names, "" for a gap."""
+        return tuple(tuple("" if n is None else cavity(self.id, n) for n in row) for row in self.face.rows)
 
 
 class End(Strict):
@@ -108,7 +115,7 @@ class Wire(Strict):
     """A pre-terminated wire of the kit."""
 
     id: Name
-    colour: Text = Field(description='IEC 60757 letters of the base colour, or base/stripe such as "BU/RD"')
+    colour: Text = Field("", description='IEC 60757 letters of the base colour, or base/stripe such as "BU/RD"')
     size_mm2: float | None = Field(None, gt=0, le=300, description="cross-section, mm2")
     awg: int | None = Field(None, ge=0, le=40, description="size by AWG, instead of size_mm2")
     length_mm: float | None = Field(None, gt=0, le=100_000, description="length, mm")
@@ -121,7 +128,8 @@ class Wire(Strict):
 
     @model_validator(mode="after")
     def _sense(self) -> Wire:
-        parse_colour(self.colour)
+        if self.colour:
+            parse_colour(self.colour)
         if self.size_mm2 is not None and self.awg is not None:
             raise ValueError("give size_mm2 or awg, not both")
         return self
@@ -138,8 +146,15 @@ class Wire(Strict):
 
     @property
     def paint(self) -> Colour:
-        """Its colour, base and stripe apart."""
-        return parse_colour(self.colour)
+        """Its colour, base and stripe apart; without letters and words when the plan does not say."""
+        return parse_colour(self.colour) if self.colour else Colour("")
+
+    @property
+    def look(self) -> str:
+        """Such as ``BU/RD blue with a red stripe, 0.5 mm2``; "" when nothing is known."""
+        size = f"AWG {self.awg}" if self.awg is not None else (f"{self.size_mm2:g} mm2" if self.size_mm2 else "")
+        paint = f"{self.colour} {self.paint.words}".strip()
+        return ", ".join(part for part in (paint, size) if part)
 
     def end(self, which: str) -> End:
         """Its end "a" or "b"."""

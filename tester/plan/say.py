@@ -23,10 +23,8 @@ from tester.plan.steps import (
 
 def say_wire(plan: Plan, id: str) -> str:
     """Such as ``wire W1 (BU/RD blue with a red stripe, 0.5 mm2)``."""
-    wire = plan.wire_of(id)
-    size = f"AWG {wire.awg}" if wire.awg is not None else (f"{wire.size_mm2:g} mm2" if wire.size_mm2 else "")
-    inside = ", ".join(part for part in (f"{wire.colour} {wire.paint.words}", size) if part)
-    return f"wire {id} ({inside})"
+    look = plan.wire_of(id).look
+    return f"wire {id} ({look})" if look else f"wire {id}"
 
 
 def _far(end: End) -> str:

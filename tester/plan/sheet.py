@@ -72,9 +72,8 @@ def _connectors(plan: Plan) -> Iterator[str]:
 
 def _kit(plan: Plan) -> Iterator[str]:
     for wire in plan.wire:
-        size = f"AWG {wire.awg}" if wire.awg is not None else (f"{wire.size_mm2:g} mm2" if wire.size_mm2 else "")
         length = f"{wire.length_mm:g} mm" if wire.length_mm else ""
-        facts = [wire.colour, wire.paint.words, size, length, f"{wire.a.words} to {wire.b.words}", wire.note]
+        facts = [wire.look, length, f"{wire.a.words} to {wire.b.words}", wire.note]
         yield from _wrapped(f"{wire.id}: ", ", ".join(fact for fact in facts if fact))
     pairs = [one for one in exchange_blind(plan) if one.differ]
     if pairs:

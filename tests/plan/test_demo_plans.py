@@ -104,3 +104,9 @@ def test_the_plan_s_own_netlist_outranks_a_bad_as_found_scan_and_says_where_they
     expected = expectation(load_plan(from_scan(good, "reference"), "r"), bad)
     assert expected.outcomes[0].netlist == good.netlist
     assert any("D-13: reference H-21; here H-22" in note for note in expected.notes)
+
+
+def test_the_expectation_carries_faces_and_sealed_off_leads_for_the_diagnosis() -> None:
+    expected = expectation(demo_plan(), perfect_scan("side-door-heater-before"), {}, "left")
+    assert expected.faces["D"][1][0] == "D-10" and len(expected.faces["H"]) == 4
+    assert expected.sealed == {"H-15": "lead old heater"}
