@@ -8,7 +8,11 @@ from tester.harness.cavity import cavity_key, in_order
 from tester.harness.expected import Expected
 from tester.harness.netlist import Netlist
 from tester.harness.verdict import Fault
-from tester.judge.explain import Circuit, Explanation, cycles_of, relabelled
+from tester.judge.explain import Circuit, Explanation, relabelled
+from tester.judge.geometry import Geometry
+from tester.judge.ranking import Move, grouped
+
+PLUG_CAVITIES = 3  # so many wired cavities, all open, make a plug that is not home
 
 
 def likeliest(cavities: Iterable[str], expected: Expected) -> tuple[str, ...]:
@@ -21,47 +25,70 @@ def steps_of(cavities: Iterable[str], expected: Expected) -> tuple[str, ...]:
     return tuple(dict.fromkeys(step for name in cavities for step in expected.steps.get(name, ())))
 
 
+def untouched(cavities: Iterable[str], expected: Expected) -> bool:
+    """True when steps touched some cavities, but none of these."""
+    return bool(expected.edited) and expected.edited.isdisjoint(cavities)
+
+
 def faults_of(explanation: Explanation, number: int, wanted: Netlist, expected: Expected) -> list[Fault]:
     """Faults of explanation `number` of a harness that should be `wanted`."""
     moved = dict(explanation.moved)
+    geometry = Geometry(expected.faces, wanted.cavities)
     sitting = relabelled(wanted, moved) if moved else wanted
-    faults = [_misplaced(cycle, number, wanted, expected) for cycle in cycles_of(moved)]
+    faults = [_misplaced(action, moves, number, expected) for action, moves in grouped(moved, wanted, geometry)]
     faults += [_short(one, other, number, expected) for one, other in explanation.bridges]
-    faults += [_open(cut, rest, number, sitting, expected) for cut, rest in explanation.opens]
-    return faults
+    return faults + _opens(explanation, number, sitting, geometry, expected)
 
 
-def _misplaced(cycle: list[str], number: int, wanted: Netlist, expected: Expected) -> Fault:
-    belongs = [name for name in cycle if len(wanted.circuit_of(name)) > 1]
-    after = dict(zip(cycle, cycle[1:] + cycle[:1], strict=True))
-    belongs.sort(key=lambda name: (name not in expected.edited, cavity_key(name)))
-    sits = [after[name] for name in belongs]
-    untouched = bool(expected.edited) and expected.edited.isdisjoint(cycle)
-    if len(cycle) > 2:
-        action = "rotated group" if len(belongs) == len(cycle) else "moved group"
-    elif len(belongs) == 2:
-        action = "leads exchanged" if untouched else "swap"
-    else:
-        action = "move"
+def _misplaced(action: str, moves: list[Move], number: int, expected: Expected) -> Fault:
+    moves = sorted(moves, key=lambda move: (move[0] not in expected.edited, cavity_key(move[0])))
+    belongs, sits = tuple(a for a, _ in moves), tuple(b for _, b in moves)
     cavities = tuple(dict.fromkeys([*sits, *belongs]))
-    return Fault("miswire", cavities, number, action, tuple(sits), tuple(belongs), steps_of(cavities, expected))
+    if action == "swap" and untouched(cavities, expected):
+        action = "leads exchanged"
+    return Fault("miswire", cavities, number, action, sits, belongs, steps_of(in_order(cavities), expected))
 
 
 def _short(one: Circuit, other: Circuit, number: int, expected: Expected) -> Fault:
     cavities = likeliest([*one, *other], expected)
-    return Fault("short", cavities, number, "bridge", tuple(one), tuple(other), steps_of(cavities, expected))
+    sealed = [circuit for circuit in (one, other) if any(name in expected.sealed for name in circuit)]
+    action = "sealed-off lead touching" if sealed else "bridge"
+    if sealed and sealed[0] is other:
+        one, other = other, one
+    return Fault("short", cavities, number, action, tuple(one), tuple(other), steps_of(cavities, expected))
 
 
-def _open(cut: Circuit, rest: Circuit, number: int, sitting: Netlist, expected: Expected) -> Fault:
+def _opens(
+    explanation: Explanation, number: int, sitting: Netlist, geometry: Geometry, expected: Expected
+) -> list[Fault]:
+    """Openings; those of a connector of which every wired cavity is open become one fault of its plug."""
+    opens = list(explanation.opens)
+    alone = {side[0] for cut, rest in opens for side in (cut, rest) if len(side) == 1}
+    faults = []
+    for rows in geometry.rows.values():
+        wired = [name for row in rows for name in row if name in sitting and sitting.partners(name)]
+        if len(wired) < PLUG_CAVITIES or not alone.issuperset(wired):
+            continue
+        mine = [one for one in opens if any(len(side) == 1 and side[0] in wired for side in one)]
+        opens = [one for one in opens if one not in mine]
+        cavities = likeliest(wired, expected)
+        others = in_order({name for cut, rest in mine for name in (*cut, *rest)} - set(wired))
+        faults.append(
+            Fault("open", cavities, number, "plug not home", cavities, tuple(others), steps_of(cavities, expected))
+        )
+        alone = {side[0] for cut, rest in opens for side in (cut, rest) if len(side) == 1}
+    return faults + [_open(cut, rest, number, expected) for cut, rest in opens]
+
+
+def _open(cut: Circuit, rest: Circuit, number: int, expected: Expected) -> Fault:
     if len(rest) < len(cut):
         cut, rest = rest, cut
-    untouched = bool(expected.edited) and expected.edited.isdisjoint(cut)
     if len(cut) > 1:
         action = "splice incomplete"
     elif len(rest) == 1:
-        action = "missing wire" if not (expected.edited and expected.edited.isdisjoint(cut + rest)) else "open terminal"
+        action = "open terminal" if untouched(cut + rest, expected) else "missing wire"
     else:
-        action = "lead not touching" if untouched else "open terminal"
+        action = "lead not touching" if untouched(cut, expected) else "open terminal"
     cavities = likeliest(cut, expected) if len(cut) < len(rest) else likeliest(cut + rest, expected)
     belongs = tuple(in_order(rest))
     return Fault("open", cavities, number, action, tuple(cut), belongs, steps_of(cavities, expected))

@@ -54,10 +54,11 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
     if not looks:
         raise ValueError("an expectation needs at least one outcome")
     best = min(looks, key=_fit)
-    explanations, faults, exact = 0, list(best.faults), True
+    explanations, faults, exact, complete, at_least = 0, list(best.faults), True, True, 0
     if best.wrong:
-        found = diagnose(best.wanted, best.got)
-        explanations, exact = len(found.explanations), found.exact
+        found = diagnose(best.wanted, best.got, expected)
+        explanations, exact, complete = len(found.explanations), found.exact, found.complete
+        at_least = found.at_least
         named = [faults_of(one, n, best.wanted, expected) for n, one in enumerate(found.explanations)]
         faults = [fault for group in named for fault in group] + faults
     elif any(fault.kind != "doubtful" for fault in faults):
@@ -69,7 +70,7 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
     unproven = tuple(c.cavity for c in cavities if c.contact == "unproven")
     return Verdict(
         overall, scope, not_in_scope, cavities, tuple(faults), explanations, exact, best.outcome.note, unproven,
-        untested=untested, grade=measured.grade,
+        untested=untested, grade=measured.grade, complete=complete, at_least=at_least,
     )  # fmt: skip
 
 

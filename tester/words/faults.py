@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from tester.harness.cavity import split_cavity
 from tester.harness.verdict import Fault
-from tester.words.lists import listed, ohms
+from tester.words.lists import counted, listed, ohms
 
 MOST = 8  # names of one circuit in a sentence
 
@@ -25,25 +26,28 @@ def says(fault: Fault) -> str:
 def _steps(fault: Fault) -> str:
     if not fault.steps:
         return ""
-    return f" (step {listed(fault.steps, ordered=False, most=MOST)})"
+    return f" ({'step' if len(fault.steps) == 1 else 'steps'} {listed(fault.steps, ordered=False, most=MOST)})"
 
 
 def _miswire(fault: Fault) -> str:
-    places = [
-        f"the terminal in {sits} belongs in {belongs}" for sits, belongs in zip(fault.sits, fault.belongs, strict=True)
-    ]
-    if len(places) == 1:
+    pairs = list(zip(fault.sits, fault.belongs, strict=True))
+    places = listed([f"the one in {sits} belongs in {belongs}" for sits, belongs in pairs], most=MOST, ordered=False)
+    if len(pairs) == 1:
         return f"The terminal in {fault.sits[0]} belongs in {fault.belongs[0]}"
-    if fault.action == "swap":
-        a, b = fault.sits[0], fault.belongs[0]
+    if fault.action in ("swap", "leads exchanged"):
+        a, b = listed(fault.belongs, ordered=False).split(" and ")
+        if fault.action == "leads exchanged":
+            return (
+                f"{a} and {b} answer for each other, and no step touched them: "
+                f"look first whether the tester's leads to {a} and {b} are exchanged, then at the two terminals"
+            )
         return f"The terminals in {a} and {b} are exchanged: each belongs in the other's cavity"
-    if fault.action == "leads exchanged":
-        a, b = fault.sits[0], fault.belongs[0]
-        return (
-            f"{a} and {b} answer for each other, and no step touched them: "
-            f"first look whether the tester's leads to {a} and {b} are exchanged, then at the two terminals"
-        )
-    return f"Terminals sit in each other's cavities: {'; '.join(places)}"
+    if fault.action == "mirrored face":
+        side = split_cavity(fault.belongs[0])[0]
+        return f"{counted(len(pairs), 'terminal')} of {side} sit as in a mirror image of its face: {places}"
+    if fault.action == "row offset":
+        return f"{counted(len(pairs), 'terminal')} sit in a row, all by the same step too far: {places}"
+    return f"{counted(len(pairs), 'terminal')} sit in each other's cavities: {places}"
 
 
 def _short(fault: Fault) -> str:
@@ -61,6 +65,12 @@ def _short(fault: Fault) -> str:
 def _open(fault: Fault) -> str:
     cut, rest = listed(fault.sits, most=MOST), listed(fault.belongs, most=MOST)
     apart = f"{cut} {_is(fault.sits)} not joined to {rest}"
+    if fault.action == "plug not home":
+        plugs = listed(dict.fromkeys(split_cavity(name)[0] for name in fault.sits))
+        return (
+            f"No wired cavity of {plugs} is joined to anything ({cut}): "
+            f"look first whether {plugs} and the tester's plug for it are home"
+        )
     if fault.action == "part missing":
         return f"The part between {cut} and {rest} does not conduct: look at its two ends"
     if fault.action == "missing wire":
@@ -68,9 +78,7 @@ def _open(fault: Fault) -> str:
     if fault.action == "splice incomplete":
         return f"{apart}: look at the splice between them"
     if fault.action == "lead not touching":
-        return (
-            f"{apart}, and no step touched it: first look at the tester's lead to {cut}, then at the terminal in {cut}"
-        )
+        return f"{apart}, and no step touched it: look at the tester's lead to {cut} first, then at its terminal"
     if len(fault.belongs) == 1:
         return f"{apart}: look at the terminals in {cut} and {rest}"
     return f"{apart}: look at the terminal in {cut}"

@@ -43,12 +43,21 @@ def lone_line(verdict: Verdict) -> str:
 
 
 def explanations(verdict: Verdict) -> list[list[Fault]]:
-    """Faults grouped by explanation, likeliest first; readings in doubt belong to none."""
+    """Faults of circuits grouped by tied explanation, likeliest first. `measured_faults` holds the others."""
     groups: dict[int, list[Fault]] = {}
     for fault in verdict.faults:
-        if fault.kind != "doubtful":
+        if _of_circuits(fault):
             groups.setdefault(fault.explanation, []).append(fault)
     return [groups[number] for number in sorted(groups)]
+
+
+def measured_faults(verdict: Verdict) -> list[Fault]:
+    """Faults that stand whatever the explanation: of parts, resistance, isolation, dropouts, readings in doubt."""
+    return [fault for fault in verdict.faults if not _of_circuits(fault)]
+
+
+def _of_circuits(fault: Fault) -> bool:
+    return fault.kind in ("open", "short", "miswire") and fault.action not in ("part missing", "one-way link")
 
 
 def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:
@@ -56,14 +65,17 @@ def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:
     groups = explanations(verdict)
     lines = []
     if groups and not verdict.exact:
-        lines.append("More is wrong than can be told apart for certain; at least this:")
+        least = counted(verdict.at_least, "fault")
+        lines.append(f"At least {least}; the following would measure so, but there may be a simpler explanation:")
     for number, group in enumerate(groups[:most]):
         if number:
             lines.append("Or, which would measure the same:")
         lines += [f"{says(fault)}." for fault in group]
     if len(groups) > most:
-        lines.append(f"{len(groups) - most} more explanations would measure the same.")
-    lines += [f"{says(fault)}." for fault in verdict.faults if fault.kind == "doubtful"]
+        lines.append(f"{counted(len(groups) - most, 'more explanation')} would measure the same.")
+    elif groups and verdict.exact and not verdict.complete:
+        lines.append("Other explanations with as many faults may measure the same.")
+    lines += [f"{says(fault)}." for fault in measured_faults(verdict)]
     return lines
 
 

@@ -1,0 +1,189 @@
+"""The exact search against a second, naive diagnosis, and against what was injected."""
+
+import random
+
+import pytest
+
+from tester.harness.expected import Expected, Outcome
+from tester.harness.netlist import Netlist
+from tester.judge import diagnose
+from tester.judge.explain import apply, relabelled, swaps_of
+from tester.judge.search import Exhausted, Search
+from tests.judge.benches import circuits
+from tests.judge.makers import Injection, random_netlist, ways
+from tests.judge.naive import naive_diagnosis
+
+
+def compare_with_naive(count: int, seed: int) -> dict[tuple[int, int], int]:
+    """Compare `count` cases of up to 8 cavities and two faults; how many had which (cost, ties)."""
+    rng = random.Random(seed)
+    tally: dict[tuple[int, int], int] = {}
+    while sum(tally.values()) < count:
+        case = Injection(random_netlist(rng, rng.randint(3, 8)))
+        for _ in range(rng.randint(1, 2)):
+            case.random(rng)
+        if case.measured == case.expected:
+            continue
+        naive = naive_diagnosis(case.expected, case.measured)
+        assert naive is not None, "two faults were injected, so two must be enough"
+        found = diagnose(case.expected, case.measured)
+        assert found.exact and found.complete
+        assert found.explanations[0].cost == naive[0], (case.expected, case.measured)
+        assert ways(found.explanations) == naive[1], (case.expected, case.measured)
+        key = (naive[0], len(naive[1]))
+        tally[key] = tally.get(key, 0) + 1
+    return tally
+
+
+def test_cost_and_the_whole_set_of_ties_agree_with_the_naive_diagnosis():
+    tally = compare_with_naive(150, seed=5)
+    assert {cost for cost, _ in tally} == {1, 2}
+    assert max(ties for _, ties in tally) > 1
+
+
+def injected_are_found(count: int, seed: int, most: int) -> tuple[int, int, int]:
+    """Cases, those whose injected set was of smallest size, and the largest number of ties."""
+    rng = random.Random(seed)
+    cases = minimal = ties = 0
+    while cases < count:
+        case = Injection(random_netlist(rng, rng.choice((10, 16, 20, 64)), rng.randint(2, 6)))
+        for _ in range(rng.randint(1, most)):
+            case.random(rng)
+        if case.measured == case.expected:
+            continue
+        cases += 1
+        found = diagnose(case.expected, case.measured)
+        assert found.exact and found.complete
+        for one in found.explanations:
+            assert apply(case.expected, one) == case.measured
+        cost = found.explanations[0].cost
+        assert cost <= case.count
+        ties = max(ties, len(found.explanations))
+        if cost == case.count:
+            minimal += 1
+            injected = frozenset((sits, belongs) for belongs, sits in case.moved.items())
+            assert injected in ways(found.explanations), (case.expected, case.measured, case.moved)
+    return cases, minimal, ties
+
+
+def test_up_to_four_injected_faults_are_among_the_explanations_wherever_they_are_as_few_as_possible():
+    cases, minimal, _ = injected_are_found(300, seed=9, most=4)
+    assert minimal > cases / 2
+
+
+def test_a_terminal_open_in_one_circuit_and_touching_another_is_not_mistaken_for_components_apart():
+    # A circuit of three fell apart and three lone cavities are joined: three moves explain it, six other faults do not
+    wanted, got = circuits("A-1 A-2 A-3 | B-1 | B-2 | B-3"), circuits("A-1 | A-2 | A-3 | B-1 B-2 B-3")
+    found = diagnose(wanted, got)
+    assert found.explanations[0].cost == 3 and found.exact
+    assert len(found.explanations) == 6
+
+
+def test_the_bound_holds_and_is_met_by_independent_swaps():
+    wanted = Netlist.of([[f"A-{i}", f"B-{i}"] for i in range(1, 31)])
+    moved = {f"A-{i}": f"A-{i + 1 if i % 2 else i - 1}" for i in range(1, 21)}
+    found = diagnose(wanted, relabelled(wanted, moved))
+    assert found.explanations[0].cost == 10 == found.at_least
+    assert found.exact and not found.complete
+
+
+def test_beyond_the_exact_search_it_says_that_it_is_a_bound():
+    rng = random.Random(2)
+    wanted, got = random_netlist(rng, 60), random_netlist(rng, 60)
+    found = diagnose(wanted, got)
+    assert not found.exact and not found.complete
+    assert found.at_least <= found.explanations[0].cost
+    assert apply(wanted, found.explanations[0]) == got
+
+
+def test_a_search_that_sees_too_many_states_gives_a_bound_only(monkeypatch):
+    import tester.judge.search as search
+
+    monkeypatch.setattr(search, "MOST_STATES", 3)
+    wanted, got = circuits("A-1 A-2 A-3 | B-1 | B-2 | B-3"), circuits("A-1 | A-2 | A-3 | B-1 B-2 B-3")
+    with pytest.raises(Exhausted):
+        Search(wanted, got).smallest()
+    found = diagnose(wanted, got)
+    assert not found.complete
+    assert apply(wanted, found.explanations[0]) == got
+
+
+def test_too_many_ties_are_cut_and_said(monkeypatch):
+    import tester.judge.search as search
+
+    monkeypatch.setattr(search, "MOST_TIES", 3)
+    wanted, got = circuits("A-1 A-2 A-3 | B-1 | B-2 | B-3"), circuits("A-1 | A-2 | A-3 | B-1 B-2 B-3")
+    found = diagnose(wanted, got)
+    assert found.exact and not found.complete and len(found.explanations) == 3
+
+
+def test_netlists_of_different_cavities_are_refused():
+    with pytest.raises(ValueError, match="same cavities"):
+        diagnose(circuits("A-1 A-2"), circuits("A-1 | A-3"))
+
+
+FACE = {"A": (tuple(f"A-{i}" for i in range(1, 7)), tuple(f"A-{i}" for i in range(7, 13)))}
+WIRES = Netlist.of([[f"A-{i}", f"B-{i}"] for i in range(1, 12)] + [["A-12"], ["B-12"]])
+
+
+def first(moved, **more):
+    context = Expected((Outcome(WIRES),), faces=FACE, **more)
+    found = diagnose(WIRES, relabelled(WIRES, moved), context)
+    return found, found.explanations[0]
+
+
+def test_touched_cavities_come_first_among_ties():
+    for touched in ("A", "B"):
+        edited = frozenset({f"{touched}-1", f"{touched}-2"})
+        _, best = first({"A-1": "A-2", "A-2": "A-1"}, edited=edited)
+        assert {name for name, _ in best.moved} == edited
+
+
+def test_neighbours_come_before_cavities_far_apart():
+    # A-1 and A-7 lie one above the other on this face; their partners B-1 and B-7 are six apart in a row
+    _, best = first({"A-1": "A-7", "A-7": "A-1"})
+    assert {name for name, _ in best.moved} == {"A-1", "A-7"}
+
+
+def test_a_mirrored_face_is_one_group_whatever_it_costs():
+    from tester.judge.faults import faults_of
+
+    mirror = {f"A-{i}": f"A-{7 - i}" for i in range(1, 7)} | {f"A-{i}": f"A-{19 - i}" for i in range(7, 13)}
+    found, best = first(mirror)
+    assert best.cost == 6 and found.exact
+    [fault] = faults_of(best, 0, WIRES, Expected((Outcome(WIRES),), faces=FACE))
+    assert fault.action == "mirrored face"
+    assert fault.belongs[:2] == ("A-1", "A-2") and fault.sits[:2] == ("A-6", "A-5")
+
+
+def test_a_row_put_in_one_place_too_far_is_one_group():
+    from tester.judge.faults import faults_of
+
+    row = [f"A-{i}" for i in (7, 8, 9, 10, 11, 12)]
+    moved = dict(zip(row, row[1:] + row[:1], strict=True))
+    found, best = first(moved)
+    assert found.exact and swaps_of(dict(best.moved)) == 5
+    [fault] = faults_of(best, 0, WIRES, Expected((Outcome(WIRES),), faces=FACE))
+    assert fault.action == "row offset"
+    assert fault.belongs == ("A-7", "A-8", "A-9", "A-10", "A-11")
+    assert fault.sits == ("A-8", "A-9", "A-10", "A-11", "A-12")
+
+
+def test_three_terminals_rotated_are_one_group():
+    from tester.judge.faults import faults_of
+
+    _, best = first({"A-1": "A-2", "A-2": "A-3", "A-3": "A-1"}, edited=frozenset({"A-1", "A-2", "A-3"}))
+    [fault] = faults_of(best, 0, WIRES, Expected((Outcome(WIRES),), edited=frozenset({"A-1", "A-2", "A-3"})))
+    assert fault.action == "rotated group" and set(fault.cavities) == {"A-1", "A-2", "A-3"}
+
+
+def test_exchanged_plugs_are_found_beyond_the_exact_search():
+    wanted = Netlist.of([[f"A-{i}", f"C-{i}"] for i in range(1, 11)] + [[f"B-{i}", f"D-{i}"] for i in range(1, 11)])
+    moved = {f"{a}-{i}": f"{b}-{i}" for i in range(1, 11) for a, b in (("A", "B"), ("B", "A"))}
+    found = diagnose(wanted, relabelled(wanted, moved))
+    assert found.exact and found.explanations[0].cost == 10
+
+
+def test_a_bridge_and_an_opening_in_one_overlap_are_counted_as_two():
+    found = diagnose(circuits("A-1 A-2 A-3 | A-4"), circuits("A-1 A-2 | A-3 A-4"))
+    assert found.explanations[0].cost == 2
