@@ -161,9 +161,10 @@ class Circuit:
     def catch_up(self) -> None:
         """Take dropouts that changed since the last look, each at its own time (the last few only after a pause)."""
         now = self.clock.now
+        if now < self._next_edge:
+            return
         if now - self._next_edge > 50_000_000:
-            self.clock.now = now - 20_000_000
-            self._schedule()
+            self._next_edge = now - 20_000_000
         while self._next_edge <= now:
             self.clock.now = self._next_edge
             for piece in self._dropping:
@@ -295,8 +296,7 @@ class Circuit:
 
     def levels(self, chip: int) -> int:
         """The 16 pin levels of an expander now; bit 1 is high."""
-        if self._next_edge <= self.clock.now:
-            self.catch_up()
+        self.catch_up()
         if self.active:
             for piece in list(self.active):
                 if chip in piece.chips:
@@ -337,12 +337,14 @@ class Circuit:
 
     def pin_volts(self, channel: int) -> float:
         """Voltage at a pin now (for tests and campaigns)."""
+        self.catch_up()
         piece, k = self.home[channel]
         volts = self.voltages(piece, self.clock.now)
         return piece.pin_volts(k, volts, self.ports.volts if self._bound(piece) else self.ports.fixed(self.rail))
 
     def point_volts(self, channel: int) -> float:
         """Voltage at a test point now (for tests and campaigns)."""
+        self.catch_up()
         piece, k = self.home[channel]
         return self.voltages(piece, self.clock.now)[piece.places[k][0]]
 
@@ -360,8 +362,7 @@ class Circuit:
 
     def volts(self, inputs: tuple[int, int], differential_ohms: float, common_ohms: float, at: int) -> float:
         """Voltage between two converter inputs at time `at`: AIN0 S+, AIN1 S-, AIN2 top of Rref, AIN3 S+ by 10k."""
-        if self._next_edge <= self.clock.now:
-            self.catch_up()
+        self.catch_up()
         self.ports.set_load(inputs, differential_ohms, common_ohms)
         self.solve_ports()
         plus, minus = (self._input_volts(number, at) if number >= 0 else 0.0 for number in inputs)

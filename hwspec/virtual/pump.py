@@ -12,7 +12,7 @@ import math
 from hwspec.virtual.clock import NEVER, Clock
 
 _SUPPLY_V = 3.3
-_DIODES_V = 0.4
+_DIODES_V = 0.25
 _TAU_NS = 100e3 * 1e-6 * 1e9
 _CHARGE_NS = 330 * 100e-9 * 1e9
 _SHARE = 100e-9 / (100e-9 + 1e-6)
