@@ -1,0 +1,133 @@
+"""Counts of the converter to ohms, with their standard uncertainty. Pure arithmetic.
+
+Formula of a resistance: hwspec/protocol.md, kind M. With S the sense voltage and R the voltage on the reference, each
+for the current one way (+), none (0) and the other way (-): the current is (R+ + R- - 2 R0) / 2 Rref, the resistance
+(S+ - S-) / 2 over it. Offsets, thermal voltages and leakage cancel; gain errors of the converter cancel in the ratio.
+
+Uncertainty (JCGM 100): the promised accuracy is a limit +-a with no other knowledge, so u = a / sqrt(3) (4.3.7); the
+scatter of the samples adds in squares (5.1.2). hwspec/limits.toml names the deck behind each number.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tester.board.limits import limit, limits
+from tester.board.readings import NO_VALUE, CalibrationFrame, IsolationFrame, ResistanceFrame
+
+SENSE_CLIPPED, REFERENCE_CLIPPED = 1, 2
+NO_CURRENT_A = 20e-6  # less than this is no current: leakage and noise
+SUPPLY_V = 3.3
+ISOLATION_PATH_OHM = 2410.0  # series resistors of both ends, force multiplexer, reference
+RECTANGULAR = math.sqrt(3)
+
+
+@dataclass(frozen=True)
+class Resistance:
+    """`ohms` both ways and `u_ohms` (k = 1), `inf` where nothing flows. `ab`: current from a to b alone, `ba` back.
+
+    `drop_ab_v`, `drop_ba_v`: volts between a and b at that current, None where nothing flows.
+    """
+
+    a: int
+    b: int
+    ohms: float
+    u_ohms: float
+    ab: float
+    ba: float
+    drop_ab_v: float | None
+    drop_ba_v: float | None
+
+    @property
+    def one_way(self) -> bool:
+        """The two directions differ by more than any wire does: a diode, or a part with one."""
+        if math.isinf(self.ab) or math.isinf(self.ba):
+            return self.ab != self.ba
+        return abs(self.ab - self.ba) > limit("two_way_relative") * abs(self.ohms) + limit("two_way_absolute")
+
+
+def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = None) -> Resistance:
+    """Ohms of one reading. `calibration` takes off the lead resistance of both channels where it is known."""
+    scale = 1e-12 / frame.samples
+    plus_s, zero_s, minus_s = (value * frame.sense_pv * scale for value in frame.sense)
+    plus_r, zero_r, minus_r = (value * frame.reference_pv * scale for value in frame.reference)
+    reference = frame.reference_mohm / 1000
+    bypass = limits().get("pullup_current_ua", 0.0) * 1e-6
+    gain = 1 + frame.gain_ppm / 1e6
+    current_ab = (plus_r - zero_r) / reference
+    current_ba = (minus_r - zero_r) / reference
+    leads = sum(zero_ohm(calibration, channel) for channel in (frame.a, frame.b)) if calibration else 0.0
+
+    def over(volts: float, current: float) -> float:
+        if current < NO_CURRENT_A or frame.flags & (SENSE_CLIPPED | REFERENCE_CLIPPED):
+            return math.inf
+        return volts * gain / (current - bypass) - leads
+
+    ohms = over((plus_s - minus_s) / 2, (current_ab + current_ba) / 2)
+    ab, ba = over(plus_s - zero_s, current_ab), over(zero_s - minus_s, current_ba)
+    if math.isinf(ab) != math.isinf(ba):
+        ohms = min(ab, ba)
+    return Resistance(
+        frame.a,
+        frame.b,
+        ohms,
+        _u_resistance(frame, ohms, (current_ab + current_ba) / 2),
+        ab,
+        ba,
+        None if math.isinf(ab) else (plus_s - zero_s) * gain,
+        None if math.isinf(ba) else (zero_s - minus_s) * gain,
+    )
+
+
+def _u_resistance(frame: ResistanceFrame, ohms: float, current: float) -> float:
+    if math.isinf(ohms):
+        return math.inf
+    beyond = abs(ohms) > limit("resistance_promised_to")
+    relative = limit("range_high_relative") if beyond else limit("resistance_relative")
+    promised = (relative * abs(ohms) + limit("resistance_absolute")) / RECTANGULAR
+    # a spread of n samples is about twice their standard deviation or more; one sample tells nothing
+    scatter = max(frame.spread) / 2 * frame.sense_pv * 1e-12 / math.sqrt(frame.samples)
+    noise = scatter / (math.sqrt(2) * current)
+    return math.hypot(promised, noise)
+
+
+def zero_ohm(calibration: CalibrationFrame, channel: int) -> float:
+    """Stored lead resistance of a channel, 0 where there is none."""
+    if not calibration.stored or channel not in calibration.channels:
+        return 0.0
+    zero = calibration.zeros[calibration.channels.index(channel)]
+    return 0.0 if zero == NO_VALUE else zero / 10_000
+
+
+@dataclass(frozen=True)
+class Isolation:
+    """`ohms` between y's circuit and all others together, `inf` where no leakage is seen. `u_ohms` (k = 1).
+
+    `seen_to`: leakage above this many ohms would not have been seen. `baseline`: the empty board's own leakage was
+    taken off.
+    """
+
+    y: int
+    ohms: float
+    u_ohms: float
+    seen_to: float
+    baseline: bool
+
+
+def isolation(frame: IsolationFrame) -> Isolation:
+    """Ohms of one leakage reading by the sink method."""
+    reference = frame.reference_mohm / 1000
+    current = (
+        frame.high - frame.low
+    ) / frame.samples * frame.reference_pv * 1e-12 / reference - frame.baseline_na * 1e-9
+    seen_to = limit("isolation_seen_to")
+    ohms = SUPPLY_V / current - ISOLATION_PATH_OHM if current > 0 else math.inf
+    if frame.flags & 1:
+        ohms = 0.0  # more current than the range holds: a plain short
+    if ohms > seen_to:
+        return Isolation(frame.y, math.inf, math.inf, seen_to, bool(frame.flags & 2))
+    ohms = max(0.0, ohms)
+    # ten per cent to the measured limit, growing with the resistance beyond it as the leakage current shrinks
+    relative = limit("isolation_relative") * max(1.0, ohms / limit("isolation_measured_to"))
+    return Isolation(frame.y, ohms, relative * ohms / RECTANGULAR, seen_to, bool(frame.flags & 2))
