@@ -144,12 +144,12 @@ def help_lines(below: Screen[object], about: str) -> list[list[Part]]:
         if name not in keys[0]:
             keys[0].append(name)
     for title, wanted in (("keys of this screen", True), ("keys that work everywhere", False)):
-        chosen = [(keys, words) for keys, words, own in here.values() if own is wanted]
+        chosen = [(names, words) for names, words, own in here.values() if own is wanted]
         if chosen:
             lines.append([(title, "head")])
-            for keys, words in chosen:
+            for names, words in chosen:
                 rows = fold(plain(words), WIDTH - 18)
-                lines.append([(pad("  " + "  ".join(keys), 18), "key"), (rows[0], "plain")])
+                lines.append([(pad("  " + "  ".join(names), 18), "key"), (rows[0], "plain")])
                 lines += [[(" " * 18 + row, "plain")] for row in rows[1:]]
             lines.append([])
     lines.append([("signs", "head")])

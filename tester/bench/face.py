@@ -50,8 +50,14 @@ class Block:
     rows: dict[int, int] = field(default_factory=dict)
 
     @property
+    def pitch(self) -> int:
+        """Columns from one cell to the next: a grid has a line between them."""
+        return self.cell + 1 if self.grid else self.cell
+
+    @property
     def width(self) -> int:
-        return len(self.face.rows[0]) * (self.cell + 1) + 1
+        columns = len(self.face.rows[0])
+        return columns * self.pitch + (1 if self.grid else 2)
 
     @property
     def height(self) -> int:
@@ -76,13 +82,17 @@ def cell_text(number: int, mark: CavityMark, moulded: bool, cell: int) -> str:
 
 
 class FaceView(LineView):
-    """All faces of a harness, packed side by side where there is room. `show`, `mark`, `choose`, `flip`."""
+    """All faces of a harness, packed side by side where there is room. `show`, `mark`, `choose`, `flip`.
+
+    `share`: drawn as a grid only up to this share of the screen's height, without lines between cells beyond it.
+    """
 
     DEFAULT_CSS = "FaceView { height: auto; max-height: 100%; scrollbar-size: 1 1; }"
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
         self.plans: tuple[FacePlan, ...] = ()
+        self.share = 0.45
         self.flipped: set[str] = set()
         self.chosen: frozenset[str] = frozenset()
         self._marks: dict[str, Mark] = {}
@@ -153,9 +163,8 @@ class FaceView(LineView):
 
     def _lay_out(self) -> None:
         width = self.size.width or 80
-        height = self.size.height if self.styles.height and not self.styles.is_auto_height else 0
         blocks = pack(self.plans, self.flipped, width, grid=True)
-        if _extent(blocks)[0] > width or (height and _extent(blocks)[1] > height):
+        if _extent(blocks)[0] > width or _extent(blocks)[1] > self.screen.size.height * self.share:
             blocks = pack(self.plans, self.flipped, width, grid=False)
         self._blocks = blocks
         self._where = {
@@ -172,7 +181,7 @@ class FaceView(LineView):
     def _region(self, name: str) -> Region:
         block, line = self._where[name]
         _, column = block.face.place(int(name.rpartition("-")[2]))
-        return Region(block.x + column * (block.cell + 1), line - 1, block.cell + 2, 3)
+        return Region(block.x + column * block.pitch, line - 1, block.cell + 2, 3)
 
     def _block_line(self, block: Block, y: int) -> list[Part]:
         if y == 0:
@@ -181,10 +190,10 @@ class FaceView(LineView):
         if not block.grid:
             if y in (1, len(rows) + 2):
                 return [(_frame(block, y == 1), "dim")]
-            return [("│", "dim"), *self._cells(block, rows[y - 2], " ")]
+            return [("│", "dim"), *self._cells(block, rows[y - 2]), ("│", "dim")]
         if y % 2:
             return [(_grid_line(block, y // 2), "dim")]
-        return self._cells(block, rows[y // 2 - 1], "│", opening=True)
+        return self._cells(block, rows[y // 2 - 1])
 
     def _caption(self, block: Block) -> list[Part]:
         plan = block.plan
@@ -194,12 +203,12 @@ class FaceView(LineView):
         room = min([*beside, max(self.size.width, 30)]) - block.x - length(parts) - 1
         return [*parts, (" " + fit(words, room), "dim")]
 
-    def _cells(self, block: Block, row: Sequence[int | None], edge: str, opening: bool = False) -> list[Part]:
+    def _cells(self, block: Block, row: Sequence[int | None]) -> list[Part]:
         parts: list[Part] = []
         before: int | None = None
         for number in row:
-            if opening:
-                parts.append((edge if before is not None or number is not None else " ", "dim"))
+            if block.grid:
+                parts.append(("│" if before is not None or number is not None else " ", "dim"))
             if number is None:
                 parts.append((" " * block.cell, "plain"))
             else:
@@ -207,13 +216,9 @@ class FaceView(LineView):
                 moulded = number in block.plan.moulded
                 role = "goal" if mark.chosen else mark.mark.role
                 parts.append((cell_text(number, mark, moulded, block.cell), role))
-            if not opening:
-                parts.append((" ", "plain"))
             before = number
-        if opening:
-            parts.append((edge if before is not None else " ", "dim"))
-        else:
-            parts[-1] = ("│", "dim")
+        if block.grid:
+            parts.append(("│" if before is not None else " ", "dim"))
         return parts
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
 KEY_NAMES = {
-    "enter": "Enter", "escape": "Esc", "space": "Space", "tab": "Tab", "shift+tab": "Shift+Tab", "up": "↑", "down": "↓",
+    "f1": "F1", "enter": "Enter", "escape": "Esc", "space": "Space", "tab": "Tab", "shift+tab": "Shift+Tab", "up": "↑", "down": "↓",
     "left": "←", "right": "→", "question_mark": "?", "colon": ":", "slash": "/", "plus": "+", "minus": "-",
     "pageup": "PgUp", "pagedown": "PgDn", "home": "Home", "end": "End", "backspace": "Backspace", "full_stop": ".",
     "comma": ",", "left_square_bracket": "[", "right_square_bracket": "]",
@@ -39,7 +39,7 @@ def shown_bindings(screen: Screen[object]) -> list[tuple[Binding, bool]]:
     for active in screen.active_bindings.values():
         if active.binding.show and active.binding.action not in seen:
             seen[active.binding.action] = (active.binding, active.enabled)
-    return list(seen.values())
+    return sorted(seen.values(), key=lambda one: one[0].key.partition(",")[0] != "enter")
 
 
 class KeyRail(LineView):

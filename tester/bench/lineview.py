@@ -16,7 +16,7 @@ from tester.bench.text import Part, length, plain
 ROLES = ("plain", "dim", "strong", "right", "wrong", "doubt", "goal", "live", "wire", "cursor", "head", "key")
 
 
-class LineView(ScrollView):
+class LineView(ScrollView, can_focus=False):
     """Lines of parts. A subclass gives `line(y)` and says how many lines and columns there are.
 
     All text goes through `plain`; nothing in it is read as markup.

@@ -1,0 +1,202 @@
+"""What the app holds besides its screens: the log, the job, how the board is opened. No rule of a job lives here."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from tester.errors import InputError, StoreError
+
+if TYPE_CHECKING:
+    from tester.board.client import Board
+    from tester.harness.expected import Expected
+    from tester.harness.reading import Measured
+    from tester.job.job import Job
+    from tester.job.steps import StepView
+    from tester.plan.models import Plan
+    from tester.plan.resolve import Oddity, Resolved
+    from tester.records.search import JobSummary
+    from tester.records.store import Store
+
+T = TypeVar("T")
+VIRTUAL = "virtual:"
+LARGEST_PHOTO = 20 * 1024 * 1024
+
+
+class Options:
+    """The command line of `bench`, with a value for everything that was left out."""
+
+    def __init__(self, given: object = None, **more: Any) -> None:
+        def take(name: str, default: Any = None) -> Any:
+            value = more.get(name, getattr(given, name, None))
+            return default if value is None else value
+
+        self.board: str = take("board", "")
+        self.leads: list[str] = list(take("leads", []))
+        self.wired_by: str = take("wired_by", "")
+        self.plan: str = take("plan", "")
+        self.log: str = take("log", "")
+        self.record: str = take("record", "")
+        self.side: str = take("side", "")
+        self.sound: bool = not take("no_sound", False)
+
+    @property
+    def virtual(self) -> bool:
+        """True when the board is a virtual one."""
+        return self.board.startswith(VIRTUAL)
+
+
+class Session:
+    """Log and job. Views of the job are computed once for each event in it, since screens ask often."""
+
+    def __init__(self, options: Options) -> None:
+        self.options = options
+        self.log: Store | None = None
+        self.job: Job | None = None
+        self.trouble = ""
+        self._views: dict[str, tuple[tuple[str, int], Any]] = {}
+
+    # Log and job
+
+    def open_log(self) -> Store:
+        """The log; in memory, with the trouble kept to be shown, when it cannot be opened."""
+        if self.log is None:
+            from tester.records.place import default_log
+            from tester.records.store import Store
+
+            try:
+                self.log = Store.open(self.options.log or default_log())
+            except StoreError as error:
+                self.trouble = str(error)
+                self.log = Store.in_memory()
+        return self.log
+
+    def start(self, plan: str, leads: Sequence[str], intake: Mapping[str, str]) -> Job:
+        """Open a new job from files. Raises InputError, StoreError."""
+        from tester.job.files import read_text
+        from tester.job.job import Job
+
+        self.job = Job.start(
+            self.open_log(),
+            plan=(plan, read_text(plan, "plan")),
+            leads=[(path, read_text(path, "lead map")) for path in leads],
+            intake=dict(intake),
+            keep_going=True,
+        )
+        self._views.clear()
+        return self.job
+
+    def take_up(self, record: str) -> Job:
+        """Go on with a job of the log. Raises InputError, StoreError."""
+        from tester.job.job import Job
+
+        self.job = Job.take_up(self.open_log(), record)
+        self._views.clear()
+        return self.job
+
+    def jobs(self, text: str) -> list[JobSummary]:
+        """Records of the log that fit what was typed, newest first: see `search.find_jobs`."""
+        from tester.bench.search import find_jobs
+
+        return find_jobs(self.open_log(), text)
+
+    def close(self) -> None:
+        """Close the log."""
+        if self.log is not None:
+            self.log.close()
+            self.log = None
+
+    # Views
+
+    def _view(self, name: str, make: Callable[[Job], T]) -> T:
+        assert self.job is not None, "a stage screen is shown only with a job"
+        at = (self.job.record, self.job.state.last_serial)
+        held = self._views.get(name)
+        if held is None or held[0] != at:
+            held = (at, make(self.job))
+            self._views[name] = held
+        value: T = held[1]
+        return value
+
+    @property
+    def plan(self) -> Plan:
+        """The plan for the side of this job."""
+        assert self.job is not None
+        held = self._views.get("plan")
+        if held is None:
+            held = ((self.job.record, 0), self.job.plan)
+            self._views["plan"] = held
+        plan: Plan = held[1]
+        return plan
+
+    def steps(self) -> list[StepView]:
+        """Steps of this harness."""
+        return self._view("steps", lambda job: job.steps())
+
+    def resolved(self) -> Resolved:
+        """The plan decided for this harness."""
+        return self._view("resolved", lambda job: job.resolved())
+
+    def oddities(self) -> list[Oddity]:
+        """What is odd as found."""
+        return self._view("oddities", lambda job: job.oddities())
+
+    def as_found(self) -> Measured | None:
+        """The as-found reading."""
+        return self._view("as found", lambda job: job.as_found)
+
+    def as_left(self) -> Measured | None:
+        """The newest as-left reading."""
+        return self._view("as left", lambda job: job.as_left)
+
+    def expected(self) -> Expected | None:
+        """The expectation, None while it cannot be told yet."""
+
+        def make(job: Job) -> Expected | None:
+            try:
+                return job.expected()
+            except InputError:
+                return None
+
+        return self._view("expected", make)
+
+    # Board
+
+    def opener(self) -> Callable[[], Board] | None:
+        """What opens the board, for the worker; None when there is no board to open."""
+        address = self.options.board
+        if not address:
+            return None
+        leads = self.leads_paths()
+        wired_by = Path(self.options.wired_by) if self.options.wired_by else None
+        if self.options.virtual and not leads and wired_by is None:
+            return None
+
+        def opening() -> Board:
+            from tester.board.opening import open_board
+
+            return open_board(address, leads[0] if leads else None, wired_by)
+
+        return opening
+
+    def leads_paths(self) -> list[Path]:
+        """Files of the lead maps in use; written out anew where only the record still holds them."""
+        if self.options.leads and (self.job is None or len(self.options.leads) == len(self.job.state.leads)):
+            return [Path(path) for path in self.options.leads]
+        if self.job is None:
+            return []
+        folder = Path(tempfile.mkdtemp(prefix="loomwright-"))
+        paths = []
+        for index, (_, text) in enumerate(self.job.state.leads):
+            path = folder / f"leads-{index + 1}.toml"
+            path.write_text(text, encoding="utf-8")
+            paths.append(path)
+        return paths
+
+    def read_photo(self, path: str) -> bytes:
+        """Content of a photo's file. Raises InputError."""
+        from tester.job.files import read_bytes
+
+        return read_bytes(Path(path).expanduser(), "photo", LARGEST_PHOTO)

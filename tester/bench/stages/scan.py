@@ -1,0 +1,193 @@
+"""What as found, as left and the comeback share: a full scan shown cavity by cavity as it happens."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+
+from tester.bench.cavities import CavityList
+from tester.bench.dialogs import YesNo
+from tester.bench.face import FaceView
+from tester.bench.harness_view import cavity_lines, face_plans, reading_fields, reading_marks
+from tester.bench.lineview import Lines
+from tester.bench.marks import Mark
+from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
+from tester.bench.picks import PickList
+from tester.bench.scanning import MoveLeads, Row, Step, full_scan
+from tester.bench.stage import StageScreen
+from tester.errors import InputError
+from tester.harness.reading import Measured
+
+
+class ScanStage(StageScreen):
+    """Faces above; below what there is to say, a list to choose from, and all cavities. Subclasses say what for."""
+
+    PURPOSE: ClassVar[str] = ""
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("s", "scan", "scan", id="scan", tooltip="full scan: each channel driven in turn"),
+        Binding("x", "cancel", "cancel", id="scan-cancel", tooltip="end the scan; the board lets every channel go"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.number = 0
+        self.again = False
+        self.progress = ""
+        self._row: str | None = None
+        self._moving: MoveLeads | None = None
+
+    def body(self) -> ComposeResult:
+        yield FaceView(id="faces")
+        with Horizontal(id="lower"):
+            with Vertical(id="left"):
+                yield Lines(id="result")
+                yield PickList(id="picks", empty="")
+            yield CavityList(id="cavities")
+
+    def on_mount(self) -> None:
+        session = self.bench.session
+        assert session.job is not None
+        self.query_one(FaceView).show(face_plans(session.plan))
+        self.query_one(CavityList).show(cavity_lines(session.plan, session.job.leads))
+        super().on_mount()
+
+    @property
+    def scanning(self) -> bool:
+        """True while the scan runs."""
+        return self.number != 0
+
+    def show_reading(self, measured: Measured) -> None:
+        """Put a reading on faces and list."""
+        self.query_one(FaceView).mark(reading_marks(measured))
+        self.query_one(CavityList).update_lines(reading_fields(measured))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "cancel":
+            return self.scanning
+        if action == "scan":
+            return not self.scanning
+        return True
+
+    def action_scan(self) -> None:
+        """Begin the full scan, unless something must come first."""
+        session = self.bench.session
+        job = session.job
+        assert job is not None
+        reasons = [*self.not_yet(), *job.may_drive(session.options.virtual)]
+        if reasons:
+            self.say(reasons[0])
+            return
+        self.note = ""
+        self.again = False
+        self.progress = "voltage check and driver check first"
+        marks = {line: Mark.UNKNOWN for leads in job.leads for line in leads.cavities}
+        self.query_one(FaceView).mark(marks)
+        self.query_one(FaceView).choose(())
+        self.query_one(CavityList).update_lines(
+            {name: {"mark": Mark.UNKNOWN, "joined": None, "note": ""} for name in marks}
+        )
+        self.query_one(Lines).show([])
+        self.query_one(PickList).show([])
+        self.source = "live"
+        self.number = self.bench.do(self.PURPOSE, full_scan(job.leads, session.leads_paths()))
+        self.show_strip()
+        self.refresh_bindings()
+
+    def not_yet(self) -> list[str]:
+        """Why this scan must wait, in sentences."""
+        return []
+
+    def action_cancel(self) -> None:
+        if self.scanning and self.bench.worker is not None:
+            self.bench.worker.stop()
+            self.progress = "cancelling"
+            self.show_strip()
+
+    def leaving(self) -> str:
+        return "A scan is running. It is cancelled, and nothing of it counts." if self.scanning else ""
+
+    def scan_words(self) -> str:
+        """What the strip says while the scan runs."""
+        return f"Scanning, {self.progress}. Do not touch the harness. x cancels."
+
+    # News
+
+    def told(self, message: WorkTold) -> None:
+        if message.number != self.number:
+            return
+        what = message.what
+        if isinstance(what, Row):
+            self._show_row(what)
+        elif isinstance(what, Step):
+            self.progress = f"{what.done} of {what.total} channels"
+            self.show_strip()
+        elif isinstance(what, MoveLeads):
+            self._moving = what
+            job = self.bench.session.job
+            assert job is not None
+            self.app.push_screen(
+                YesNo(
+                    f"Round {what.index + 1} of {len(job.leads)}: move the leads",
+                    f"Plug in lead set {what.leads.id}, then press y. With n the scan is cancelled.",
+                ),
+                self._moved,
+            )
+
+    def _moved(self, answer: str | None) -> None:
+        moving, self._moving = self._moving, None
+        if answer == "yes" and moving is not None:
+            moving.moved.set()
+        else:
+            self.action_cancel()
+
+    def _show_row(self, row: Row) -> None:
+        job = self.bench.session.job
+        assert job is not None
+        mark = self.row_mark(row)
+        face = self.query_one(FaceView)
+        face.mark({row.cavity: mark})
+        self.query_one(CavityList).update_lines({row.cavity: {"mark": mark, "joined": tuple(row.joined)}})
+
+    def row_mark(self, row: Row) -> Mark:
+        """Mark of a cavity whose channel has just answered."""
+        return Mark.JOINED if row.joined else Mark.LONE
+
+    def work_done(self, message: WorkDone) -> None:
+        if message.number != self.number:
+            return
+        self.number = 0
+        job = self.bench.session.job
+        assert job is not None
+        if message.stopped:
+            self.source = ""
+            job.keep_abort(self.PURPOSE, InputError("cancelled by hand"))
+            self.state_changed()
+            self.say("The scan was cancelled, the board has let every channel go. Nothing of it counts.")
+            return
+        job.keep_scan(self.PURPOSE, message.result)
+        self.finished(message)
+        self.state_changed()
+
+    def finished(self, message: WorkDone) -> None:
+        """The scan is stored: go on from it."""
+
+    def work_failed(self, message: WorkFailed) -> None:
+        if message.number != self.number:
+            return
+        self.number = 0
+        self.source = ""
+        self.again = message.lost
+        job = self.bench.session.job
+        assert job is not None
+        job.keep_abort(self.PURPOSE, message.error)
+        self.state_changed()
+        self.say(" ".join(str(message.error).split()))
+
+    def board_changed(self, news: BoardNews) -> None:
+        if news.state == "rest" and self.again and not self.scanning:
+            self.say("The board is back. Nothing of the broken scan counts: press s to scan again.")
+            return
+        super().board_changed(news)
