@@ -11,7 +11,7 @@ from hwspec.virtual.files import BadFile
 from hwspec.virtual.harness import load_harness
 from hwspec.virtual.leads import load_leads
 from hwspec.virtual.micropython import find_micropython
-from hwspec.virtual.parts import PER_CARD, Parts
+from hwspec.virtual.parts import PER_CARD
 from hwspec.virtual.server import Server
 from hwspec.virtual.store import FolderStore
 from hwspec.virtual.trace import Trace
@@ -62,16 +62,16 @@ def _board(given: argparse.Namespace) -> VirtualBoard:
     cards = _cards(given, max([*leads.channels, leads.probe or 1]))
     if given.firmware == "micropython" and find_micropython() is None:
         raise BadFile("--firmware micropython: no micropython found beside this Python or on the PATH")
-    count = STARTER_CHANNELS if given.build == "starter" else PER_CARD * cards
     options = Options(
         build=given.build,
         cards=cards,
         channels=given.channels,
         seed=given.seed,
-        parts=Parts.nominal(count) if given.nominal else None,
         worst_leakage=given.worst_leakage,
         store=FolderStore(given.store) if given.store is not None else {},
     )
+    if given.nominal:
+        options.parts = options.nominal()
     try:
         trace = Trace(given.trace.open("w", encoding="utf-8") if given.trace else None)
     except OSError as wrong:

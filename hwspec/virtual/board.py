@@ -6,6 +6,7 @@ import random
 from collections.abc import MutableMapping
 from dataclasses import dataclass, field
 
+from hwspec.circuit import starter
 from hwspec.virtual import faults
 from hwspec.virtual.circuit import RAIL_RELEASED, Circuit
 from hwspec.virtual.clock import Clock
@@ -20,7 +21,7 @@ from hwspec.virtual.pump import Pump
 from hwspec.virtual.trace import Trace
 from hwspec.virtual.wiring import BOARD_GROUND, build, point
 
-STARTER_CHANNELS = 20
+STARTER_CHANNELS = starter.CHANNELS
 
 
 @dataclass
@@ -41,6 +42,16 @@ class Options:
         full = STARTER_CHANNELS if self.build == "starter" else PER_CARD * self.cards
         return full if self.channels is None else min(full, self.channels)
 
+    def drawn(self) -> Parts:
+        """The parts that the seed gives."""
+        if self.build == "starter":
+            return Parts.starter(self.seed, self.worst_leakage)
+        return Parts.drawn(PER_CARD * self.cards, self.seed, self.worst_leakage)
+
+    def nominal(self) -> Parts:
+        """Every part at its nominal value."""
+        return Parts.starter() if self.build == "starter" else Parts.nominal(PER_CARD * self.cards)
+
 
 class VirtualBoard:
     """The hardware below the firmware. `circuit`, `clock`, `trace`, `pump` and the chips are open to tests."""
@@ -52,8 +63,7 @@ class VirtualBoard:
         self.harness, self.leads = harness, leads
         self.touches: list[tuple[str, str]] = []
         self.powered = True
-        channels = STARTER_CHANNELS if options.build == "starter" else PER_CARD * options.cards
-        self.parts = options.parts or Parts.drawn(channels, options.seed, options.worst_leakage)
+        self.parts = options.parts or options.drawn()
         self.circuit = Circuit(self.parts, self._pieces(), self.clock, self.trace, options.seed + harness.noise_seed)
         self.converter = Converter(self.clock, self.circuit, random.Random(f"hiss {options.seed}"))
         self.parts.fit(self.converter)

@@ -1,7 +1,7 @@
 """The whole circuit as the chips see it: pin levels at any moment, voltages at the converter, faults.
 
 Voltages settle: each net moves from where it was towards its new end value with the time constant of its capacitance
-and everything that leaves it. Levels between VIL and VIH are a matter of chance (seeded) and may differ between reads.
+and everything that leaves it. A level between the thresholds of a pin is a matter of chance (seeded) at each read.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from hwspec.virtual import faults
 from hwspec.virtual.clock import NEVER, Clock
 from hwspec.virtual.component import Component
 from hwspec.virtual.multiplexer import FORCE, SENSE_MINUS, SENSE_PLUS
-from hwspec.virtual.parts import PIN_LIMIT_A, RAIL_LOAD_A, SHUNT_OHMS, SHUNT_V, VDD, VIH, VIL, Parts
+from hwspec.virtual.parts import PIN_LIMIT_A, RAIL_LOAD_A, SHUNT_OHMS, SHUNT_V, VDD, Parts
 from hwspec.virtual.ports import Ports
 from hwspec.virtual.trace import Trace
 
@@ -312,13 +312,14 @@ class Circuit:
             self._stop_fights(piece)
             moving = True
         found = dict.fromkeys(piece.chips, 0)
+        vil, vih = self.parts.vil, self.parts.vih
         for k, (_, _, chip, bit) in enumerate(piece.places):
             pin = piece.pin_volts(k, volts, u)
-            if pin >= VIH:
+            if pin >= vih:
                 found[chip] |= bit
-            elif pin > VIL:
+            elif pin > vil:
                 moving = True
-                if self._rng.random() < (pin - VIL) / (VIH - VIL):
+                if self._rng.random() < (pin - vil) / (vih - vil):
                     found[chip] |= bit
         for chip, bits in found.items():
             self.words[chip] = self.words[chip] & ~piece.chips[chip] | bits
@@ -329,9 +330,10 @@ class Circuit:
 
     def _may_change(self, piece: Component, volts: list[float], u: Sequence[float]) -> bool:
         """True while a pin is not yet on the side where it will end."""
+        vil, vih = self.parts.vil, self.parts.vih
         for k in range(len(piece.places)):
             now, end = piece.pin_volts(k, volts, u), piece.pin_volts(k, piece.final, u)
-            if not ((now >= VIH and end >= VIH) or (now <= VIL and end <= VIL)):
+            if not ((now >= vih and end >= vih) or (now <= vil and end <= vil)):
                 return True
         return False
 

@@ -1,15 +1,22 @@
-"""Values of every part on the board: nominal, or drawn within tolerance from a seed as in the study's decks."""
+"""Values of every part on the board: nominal, or drawn within tolerance from a seed as in the study's decks.
+
+Resistors come from the one source of the circuit, `hwspec.circuit`.
+"""
 
 from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field, replace
 
+from hwspec.circuit import card, main, starter
+from hwspec.circuit.cell import R2, RP, RPU, RS, STARTER_R2, STARTER_RPU, STARTER_RS, Value
 from hwspec.virtual.converter import Converter
 
 VDD = 3.3
 VIL, VIH = 0.2 * VDD, 0.8 * VDD
-PER_CARD = 64
+STARTER_VIL, STARTER_VIH = 0.8, 2.0
+PER_CARD = card.CHANNELS
+MUX_OHMS = 120.0
 PIN_LIMIT_A = 0.010
 # diodes: saturation current, emission factor times 25.85 mV, series ohm (cell.lib of the study's decks)
 CLAMP = (2.52e-9, 1.752 * 0.025864186, 0.568)
@@ -22,28 +29,33 @@ RAIL_LOAD_A, SHUNT_V, SHUNT_OHMS = 0.008, 3.6, 0.2
 class Cell:
     """One test point. Ohms, amperes, nanofarad. `low`, `high`: output resistance of the pin; `mux`: S+, S-, force."""
 
-    series: float = 820.0
-    pin_series: float = 100.0
-    pull: float = 330e3
-    sense: float = 10e3
+    series: float = RS.number
+    pin_series: float = R2.number
+    pull: float = RPU.number
+    sense: float = RP.number
     low: float = 50.0
     high: float = 140.0
     chip_pull: float = 43e3
     leak_a: float = 0.0
-    mux: tuple[float, float, float] = (120.0, 120.0, 120.0)
+    mux: tuple[float, float, float] = (MUX_OHMS, MUX_OHMS, MUX_OHMS)
     nf: float = 0.1
 
 
 @dataclass
 class Parts:
-    """All values. `bus_leak_a`: leakage into the S+, S- and force buses. `starter`: cells on bare pins, no buses."""
+    """All values. `bus_leak_a`: leakage into the S+, S- and force buses. `vil`, `vih`: thresholds of the pins.
+
+    `divider`: what holds a released rail at half supply; the starter board has nothing there.
+    """
 
     cells: list[Cell]
-    reference: float = 100.0
-    spare: float = 10.0
-    spare_series: float = 1800.0
-    divider: float = 5e3
-    single_ended: float = 10e3
+    reference: float = main.R_REF.number
+    spare: float = main.R_CELL.number
+    spare_series: float = main.R_CELL_DRIVE.number
+    divider: float = card.R_RAIL.number / 2
+    single_ended: float = main.R_TAP.number
+    vil: float = VIL
+    vih: float = VIH
     bus_leak_a: tuple[float, float, float] = (0.0, 0.0, 0.0)
     gain: float = 1.0
     match: list[float] = field(default_factory=lambda: [0.0] * 8)
@@ -64,19 +76,19 @@ class Parts:
         """One board out of the drawer: uniform within tolerance. Leakage typical, or worst of the data sheets."""
         rng = random.Random(f"parts {seed}")
 
-        def about(value: float, relative: float) -> float:
-            return value * (1 + rng.uniform(-relative, relative))
+        def about(value: Value) -> float:
+            return value.number * (1 + rng.uniform(-value.tolerance, value.tolerance))
 
         def muxed() -> float:
-            return 120 + rng.uniform(-50, 50)
+            return MUX_OHMS + rng.uniform(-50, 50)
 
         leak, bus = (1.4e-6, 3.2e-6) if worst_leakage else (50e-9, 100e-9)
         cells = [
             Cell(
-                series=about(820, 0.01),
-                pin_series=about(100, 0.01),
-                pull=about(330e3, 0.01),
-                sense=about(10e3, 0.01),
+                series=about(RS),
+                pin_series=about(R2),
+                pull=about(RPU),
+                sense=about(RP),
                 low=rng.uniform(30, 90),
                 high=rng.uniform(60, 233),
                 chip_pull=rng.uniform(43e3, 125e3),
@@ -87,11 +99,11 @@ class Parts:
         ]
         return cls(
             cells,
-            reference=100 * (1 + rng.uniform(-0.001, 0.001) + rng.uniform(-0.00025, 0.00025)),
-            spare=about(10, 0.001),
-            spare_series=about(1800, 0.01),
-            divider=about(5e3, 0.01),
-            single_ended=about(10e3, 0.01),
+            reference=about(main.R_REF) + 100 * rng.uniform(-0.00025, 0.00025),
+            spare=about(main.R_CELL),
+            spare_series=about(main.R_CELL_DRIVE),
+            divider=about(card.R_RAIL) / 2,
+            single_ended=about(main.R_TAP),
             bus_leak_a=(rng.uniform(-bus, bus), rng.uniform(-bus, bus), rng.uniform(-bus, bus)),
             gain=1 + rng.uniform(-0.0015, 0.0015),
             match=[rng.uniform(-0.0005, 0.0005) for _ in range(8)],
@@ -102,6 +114,29 @@ class Parts:
             pump_on=rng.uniform(1.7, 2.2),
             pump_off=rng.uniform(0.75, 1.5),
         )
+
+    @classmethod
+    def starter(cls, seed: int | None = None, worst_leakage: bool = False) -> Parts:
+        """A starter board: cells on bare processor pins, its thresholds, no buses. Nominal when `seed` is None."""
+        rng = random.Random(f"starter {seed}")
+        spread = 0.0 if seed is None else 1.0
+        leak = (1e-6 if worst_leakage else 50e-9) * spread
+
+        def about(value: Value) -> float:
+            return value.number * (1 + spread * rng.uniform(-value.tolerance, value.tolerance))
+
+        cells = [
+            Cell(
+                series=about(STARTER_RS),
+                pin_series=about(STARTER_R2),
+                pull=about(STARTER_RPU),
+                low=40 + spread * rng.uniform(-20, 20),
+                high=40 + spread * rng.uniform(-20, 20),
+                leak_a=rng.uniform(-leak, leak),
+            )
+            for _ in range(starter.CHANNELS)
+        ]
+        return cls(cells, divider=1e9, vil=STARTER_VIL, vih=STARTER_VIH)
 
     def fit(self, chip: Converter) -> None:
         """Give a converter this board's errors."""

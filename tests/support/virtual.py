@@ -78,9 +78,9 @@ class VirtualBench:
         store: dict[str, bytes] | None = None,
         app: bool = True,
     ) -> None:
-        if nominal:
-            parts = Parts.nominal(20 if build == "starter" else 64 * cards)
         options = Options(build, cards, None, seed, parts, overhead_us, worst_leakage)
+        if nominal:
+            options.parts = options.nominal()
         if store is not None:
             options.store = store
         self.board = VirtualBoard(as_harness(harness or {}), as_leads(leads), options)
