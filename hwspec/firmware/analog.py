@@ -5,23 +5,25 @@ from .errors import ScpiError
 from .guard import Guard
 from .hal import Hal
 
-SENSE = 0
-SENSE_MINUS = 1
-FORCE = 2
-"""The three trees."""
+AIN_PAIR = 0
+AIN_MINUS = 5
+AIN_REFERENCE = 6
+AIN_SINGLE = 7
+"""Converter inputs: S+ against S-; S- against ground; top of Rref; S+ against ground."""
 
-AIN_PAIR = const(0)
-AIN_REFERENCE = const(6)
-AIN_SINGLE = const(7)
-"""Converter inputs: S+ against S-; top of Rref; S+ against ground."""
-
-PGA_4096 = const(1)
-PGA_0512 = const(4)
-PGA_0256 = const(5)
+PGA_4096 = 1
+PGA_0256 = 5
 LSB_PV = (187500000, 125000000, 62500000, 31250000, 15625000, 7812500)
 """Picovolt of one count for each range code (6.144, 4.096, 2.048, 1.024, 0.512, 0.256 V)."""
 
-CLIPPED = const(32700)
+GAIN_PPM = (0, 3036, 5817, 11807, 28608, 28608)
+"""What the converter's input takes from a voltage behind 10.12 kohm a line, parts per million, for each range code.
+
+10.12 kohm x (1 / common + 2 / differential input resistance): 6 M and 15 M, 6 M and 4.9 M, 3 M and 2.4 M,
+100 M and 710 k (ADS1115 data sheet, from memory).
+"""
+
+CLIPPED = 32700
 
 _ADDRESS = const(0x48)
 _OFF = const(0xF0)

@@ -37,13 +37,26 @@ class App:
         if self._next >= self._count:
             self._next = 0
             self._count = self.hal.serial_read(self._chunk)
-        if self._count:
+        if self._next < self._count:
             self._heard_ms = self.board.guard.milliseconds()
             if self._take():
                 self._finish_line()
+                if self.board.restart_wanted:
+                    self.board.restart_wanted = False
+                    self.hal.restart()
         else:
             self._check_gap()
-            self.hal.idle()
+            if self.board.watch.running:
+                self._watch()
+            else:
+                self.hal.idle()
+
+    def _watch(self) -> None:
+        try:
+            self.board.watch.turn()
+        except ScpiError as error:
+            self.board.off()
+            self.board.status.report(error)
 
     def _take(self) -> bool:
         """Move bytes of the chunk into the line; True when the line is complete."""

@@ -62,7 +62,7 @@ class Reply:
         pack_into("<i", self.buffer, self.at, value)
         self.at += 4
 
-    def raw(self, data: bytes) -> None:
+    def raw(self, data: "bytes | bytearray") -> None:
         """Append bytes as they are."""
         self.buffer[self.at : self.at + len(data)] = data
         self.at += len(data)

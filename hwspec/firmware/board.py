@@ -1,18 +1,19 @@
-"""One board: its parts put together, and the few things that concern all of them."""
+"""One board: its parts put together, and what concerns all of them."""
 
 from .analog import AIN_REFERENCE, PGA_0256
+from .bench import Bench
 from .block import ARMED, CALIBRATED, DRIVEN, ERROR_QUEUED, LEASE_HELD
 from .errors import ScpiError
 from .expander import Expanders
 from .guard import Guard
 from .hal import Hal
 from .limits import FALL_US, LEASE_MAX_MS, LEASE_MIN_MS, RELEASE_US
-from .measure import Meter
 from .pins import Pins
 from .safety import Safety
 from .scan import Scanner
 from .status import Status
 from .version import FIRMWARE, LIMITS, MAKER, MODELS, PROTOCOL_MAJOR, PROTOCOL_MINOR
+from .watch import Watch
 
 
 class Board:
@@ -24,21 +25,23 @@ class Board:
         self.status = Status()
         self.guard = Guard(hal)
         self.driver: Expanders | Pins
-        self.meter: Meter | None = None
+        self._bench: Bench | None = None
         if self.full:
             expanders = Expanders(hal, self.guard)
             self.driver = expanders
             self.safety = Safety(expanders.channels, True)
-            self.meter = Meter(hal, self.guard, expanders, self.safety)
+            self.scanner = Scanner(expanders)
+            self._bench = Bench(hal, self.guard, expanders, self.safety, self.scanner)
         else:
             self.driver = Pins(hal, self.guard)
             self.safety = Safety(hal.pins, False)
-        self.scanner = Scanner(self.driver)
+            self.scanner = Scanner(self.driver)
+        self.watch = Watch(hal, self.guard, self.driver, self.scanner)
         self.channels = self.driver.channels
         self.serial = "".join(["%02X" % b for b in hal.unique_id()])
         self.nonce = 0
-        self.driven = False
-        self.calibrated = False
+        self.root = getattr(hal, "root", "")
+        self.restart_wanted = False
 
     def identity(self) -> str:
         """*IDN?"""
@@ -46,7 +49,7 @@ class Board:
 
     def state_text(self) -> str:
         """Body of SYSTem:STATe?: what this board is and can do."""
-        can = "scan,voltage" if self.full else "scan"
+        can = "scan,voltage,resistance,isolation,watch" if self.full else "scan,watch"
         return ";".join(
             [
                 "build=" + self.hal.build,
@@ -66,8 +69,8 @@ class Board:
         return (
             (LEASE_HELD if self.guard.held else 0)
             | (ARMED if not self.guard.doubt else 0)
-            | (DRIVEN if self.driven else 0)
-            | (CALIBRATED if self.calibrated else 0)
+            | (DRIVEN if self.watch.running else 0)
+            | (CALIBRATED if self._bench and self._bench.calibration.valid else 0)
             | (ERROR_QUEUED if len(self.status.errors) else 0)
         )
 
@@ -82,25 +85,24 @@ class Board:
             seen[c] = 1
 
     def may_drive(self, driven: "list[int]") -> None:
-        """Lease held, no voltage seen, driven channels checked. Raises -221, -240."""
-        if not self.guard.held:
-            raise ScpiError(-221, "no lease")
+        """The channels exist, no voltage was seen, each was checked. Raises -221, -222, -224, -240."""
+        self.channels_ok(driven)
         self.safety.require(driven)
 
-    def need_meter(self) -> Meter:
+    def bench(self) -> Bench:
         """The measuring part. Raises -221 on a board that has none."""
-        if self.meter is None:
+        if self._bench is None:
             raise ScpiError(-221, "this board cannot measure")
-        return self.meter
+        return self._bench
 
     def self_test(self) -> str:
         """*TST?: what fails without driving anything, "" when nothing does."""
-        if self.meter is None:
+        if self._bench is None:
             return ""
         if not self.hal.cards:
             return "no card answers"
         try:
-            self.meter.converter.sample(AIN_REFERENCE, PGA_0256)
+            self._bench.meter.converter.sample(AIN_REFERENCE, PGA_0256)
         except ScpiError as error:
             return error.detail
         return ""
@@ -124,7 +126,7 @@ class Board:
             self.safety.forget()
         self.guard.grant(nonce, ms)
         try:
-            if not self.driven:
+            if not self.watch.running:
                 self.driver.ready()
         except ScpiError:
             self.drop()
@@ -134,10 +136,10 @@ class Board:
 
     def off(self) -> None:
         """Everything released, pump stopped; the lease stays."""
-        self.driven = False
+        self.watch.stop()
         self.driver.release()
-        if self.meter:
-            self.meter.rest()
+        if self._bench:
+            self._bench.meter.rest()
         self.guard.pumping = False
         self.guard.doubt = True
 

@@ -4,10 +4,9 @@ from .block import Reply, unit_crc
 from .board import Board
 from .errors import ScpiError
 from .parser import Headers, channel_list, integer, split_unit, text
-from .version import PROTOCOL_MAJOR, PROTOCOL_MINOR
+from .products import Product, Products
 
 SEQ_MAX = 65535
-NONCE_MAX = 0xFFFFFFFF
 
 
 def arguments(signature: str, raw: "list[bytes]") -> "list[object]":
@@ -33,16 +32,6 @@ def arguments(signature: str, raw: "list[bytes]") -> "list[object]":
         else:
             values.append(text(raw[i]))
     return values
-
-
-class Product:
-    """One product query: kind letter of its reply, parameter signature, function, whether it needs the lease."""
-
-    def __init__(self, kind: str, signature: str, function: object, lease: bool) -> None:
-        self.kind = ord(kind)
-        self.signature = signature
-        self.function = function
-        self.lease = lease
 
 
 class Commands:
@@ -78,18 +67,8 @@ class Commands:
             self.headers.add(notation, (signature, function))
 
     def _add_products(self) -> None:
-        for notation, kind, signature, function, lease in (
-            ("SYSTem:SYNC?", "Y", "i", self._sync, False),
-            ("SYSTem:LEASe?", "L", "ii", self._lease, False),
-            ("SYSTem:STATe?", "S", "", self._state, False),
-            ("SCAN:WALK?", "W", "cc", self._walk, True),
-            ("SCAN:PATTern?", "P", "cc*", self._patterns, True),
-            ("SCAN:TIMing?", "T", "|ii", self._timing, False),
-            ("DIAGnostic:DRIVer?", "D", "c", self._drivers, True),
-            ("MEASure:VOLTage?", "V", "c", self._voltage, True),
-            ("OUTPut:OFF?", "O", "", self._off, False),
-        ):
-            self.headers.add(notation, Product(kind, signature, function, lease))
+        for product in Products(self.board, self.reply).table():
+            self.headers.add(product.notation, product)
 
     def execute(self, unit: bytes, branch: str) -> "tuple[object, str]":
         """Run one unit: its answer (text, block or None) and the branch for the next unit.
@@ -118,8 +97,7 @@ class Commands:
         reply.start()
         try:
             values = arguments(product.signature, raw[1:])
-            if product.lease and not board.guard.held:
-                raise ScpiError(-221, "no lease")
+            product.check(board)
             product.function(*values)  # type: ignore[operator]
             if product.lease:
                 board.guard.renew()
@@ -158,53 +136,3 @@ class Commands:
             self.board.status.report(ScpiError(-330, failed))
             return "1"
         return "0"
-
-    def _sync(self, nonce: int) -> None:
-        if not 0 <= nonce <= NONCE_MAX:
-            raise ScpiError(-222, "nonce")
-        self.board.sync(nonce)
-        self.reply.u32(nonce)
-        self.reply.u8(PROTOCOL_MAJOR)
-        self.reply.u8(PROTOCOL_MINOR)
-
-    def _lease(self, nonce: int, ms: int) -> None:
-        if not 0 <= nonce <= NONCE_MAX:
-            raise ScpiError(-222, "nonce")
-        self.reply.u16(self.board.lease(nonce, ms))
-
-    def _state(self) -> None:
-        self.reply.raw(self.board.state_text().encode())
-
-    def _walk(self, drive: "list[int]", read: "list[int]") -> None:
-        self.board.channels_ok(drive)
-        self.board.channels_ok(read)
-        self.board.may_drive(drive)
-        self.board.scanner.walk(drive, read, self.reply)
-
-    def _patterns(self, read: "list[int]", *driven: "list[int]") -> None:
-        self.board.channels_ok(read)
-        for channels in driven:
-            self.board.channels_ok(channels)
-            self.board.may_drive(channels)
-        self.board.scanner.patterns(read, list(driven), self.reply)
-
-    def _timing(self, *times: int) -> None:
-        scanner = self.board.scanner
-        if len(times) == 1:
-            raise ScpiError(-109, "fall time")
-        if times:
-            scanner.set_timing(times[0], times[1])
-        self.reply.u32(scanner.release_us)
-        self.reply.u32(scanner.fall_us)
-
-    def _drivers(self, channels: "list[int]") -> None:
-        self.board.channels_ok(channels)
-        self.board.may_drive(channels)
-        self.board.scanner.drivers(channels, self.reply)
-
-    def _voltage(self, channels: "list[int]") -> None:
-        self.board.channels_ok(channels)
-        self.board.need_meter().voltage(channels, self.reply)
-
-    def _off(self) -> None:
-        self.board.off()

@@ -1,25 +1,22 @@
 """What MicroPython has and CPython lacks."""
 
-try:
-    from micropython import const  # type: ignore[import-not-found]
-except ImportError:
+import gc
 
-    def const(value: int) -> int:
-        """The value itself; MicroPython's compiler folds such constants away."""
-        return value
+
+def _itself(value: int) -> int:
+    return value
 
 
 try:
-    from gc import mem_alloc, mem_free  # type: ignore[attr-defined]
-except ImportError:
-
-    def mem_free() -> int:
-        """Free heap in bytes; 0 where the heap has no bound."""
-        return 0
-
-    def mem_alloc() -> int:
-        """Used heap in bytes; 0 where it is not counted."""
-        return 0
+    const = __import__("micropython").const
+except (ImportError, AttributeError):
+    const = _itself
+"""Marks a number that MicroPython's compiler folds away. (`__import__`: whether such a module is there differs.)"""
 
 
-__all__ = ["const", "mem_alloc", "mem_free"]
+def heap() -> "tuple[int, int]":
+    """Bytes of heap free and in use after a collection; zeros where the heap has no bound (CPython)."""
+    if not hasattr(gc, "mem_free"):
+        return 0, 0
+    gc.collect()
+    return gc.mem_free(), gc.mem_alloc()  # type: ignore[attr-defined]

@@ -5,13 +5,14 @@ class Hal:
     """One board's buses, pins, clock, serial port and store.
 
     Attributes: `build` "full" or "starter"; `cards` 0..4, how many cards answer (full build);
-    `pins` channels on the processor's own pins (starter build).
+    `pins` channels on the processor's own pins (starter build); `root` folder of the firmware slots, "" for none.
     Every call returns within about 1 ms, `serial_write` within the time of its bytes.
     """
 
     build = "full"
     cards = 1
     pins = 0
+    root = ""
 
     def spi(self, cs: int, out: bytearray, inp: "bytearray | None") -> None:
         """Full duplex with the expanders of card pair `cs` (0: cards 0 and 1, 1: cards 2 and 3)."""
@@ -83,4 +84,8 @@ class Hal:
 
     def store_write(self, name: str, data: "bytes | bytearray") -> None:
         """Store bytes under a name, whole or not at all."""
+        raise NotImplementedError
+
+    def restart(self) -> None:
+        """Start the processor afresh."""
         raise NotImplementedError

@@ -16,7 +16,8 @@ _MOST = 4400
 class Link(Hal):
     """Forwards every call. Calls of the scan loop allocate nothing."""
 
-    def __init__(self) -> None:
+    def __init__(self, root: str = "") -> None:
+        self.root = root
         self._in = open(0, "rb")  # noqa: SIM115
         self._out = open(1, "wb")  # noqa: SIM115
         self._buffer = bytearray(_MOST)
@@ -159,6 +160,11 @@ class Link(Hal):
         """See Hal."""
         self._put(0x0C, 0)
 
+    def restart(self) -> None:
+        """See Hal: the other side starts a new process."""
+        self._put(0x14, 0)
+        sys.exit(0)
+
     def unique_id(self) -> bytes:
         """See Hal."""
         n = self._put(0x0D, 0)
@@ -178,7 +184,7 @@ def main() -> None:
     """Run the firmware on the link until standard input ends."""
     from .app import App
 
-    App(Link()).run()
+    App(Link(sys.argv[1] if len(sys.argv) > 1 else "")).run()
 
 
 if __name__ == "__main__":

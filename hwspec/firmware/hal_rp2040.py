@@ -11,11 +11,10 @@ import time
 from os import rename
 from select import POLLIN, poll
 
-import machine  # type: ignore[import-not-found]
-from micropython import kbd_intr  # type: ignore[import-not-found]
-
 from .hal import Hal
 from .limits import STARTER_CHANNELS
+
+machine = __import__("machine")
 
 _GPIO_IN = 0xD0000004
 _GPIO_OUT_SET = 0xD0000014
@@ -32,10 +31,11 @@ class Rp2040(Hal):
 
     def __init__(self) -> None:
         pin = machine.Pin
-        kbd_intr(-1)
+        __import__("micropython").kbd_intr(-1)
         self._poll = poll()
         self._poll.register(sys.stdin, POLLIN)
         self._wd = None
+        self.root = "/"
         strap = pin(26, pin.IN, pin.PULL_UP)
         time.sleep_us(50)  # type: ignore[attr-defined]
         self.build = "starter" if strap.value() else "full"
@@ -171,6 +171,10 @@ class Rp2040(Hal):
         if self._wd is not None:
             self._wd.feed()
         self._poll.poll(1)
+
+    def restart(self) -> None:
+        """See Hal."""
+        machine.reset()
 
     def unique_id(self) -> bytes:
         """See Hal."""

@@ -33,9 +33,9 @@ COST_WAIT_US = 15
 class Programme:
     """One byte programme, its results, and a cautious estimate of its time in microseconds."""
 
-    def __init__(self) -> None:
-        self.code = bytearray(SIZE)
-        self.result = bytearray(RESULTS)
+    def __init__(self, size: int = SIZE, results: int = RESULTS) -> None:
+        self.code = bytearray(size)
+        self.result = bytearray(results)
         self.out3 = bytearray(3)
         self.out4 = bytearray(4)
         self.inp4 = bytearray(4)
@@ -51,7 +51,7 @@ class Programme:
         at = self.length
         self.length += n
         self.result_length += results
-        if self.length > SIZE or self.result_length > RESULTS:
+        if self.length > len(self.code) or self.result_length > len(self.result):
             raise ScpiError(-222, "too long for one request")
         return at
 
@@ -110,12 +110,6 @@ class Programme:
         """Levels of up to 24 pins into the result."""
         self.code[self._room(1, 3)] = _PINS_GET
         self.cost_us += COST_READ_US
-
-    def block(self, template: bytes, results: int, cost_us: int) -> None:
-        """Append ready-made code that yields `results` bytes."""
-        at = self._room(len(template), results)
-        self.code[at : at + len(template)] = template
-        self.cost_us += cost_us
 
 
 def play(programme: Programme, hal: Hal, guard: Guard) -> None:

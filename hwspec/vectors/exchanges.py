@@ -225,5 +225,14 @@ def exchanges() -> list[Vector]:
             zeros=[52, -32768],
             baselines=[-3, -32768],
         ),
+        exchange(
+            "update begun",
+            "U",
+            'UPD:BEG? 29,"9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"',
+            struct.pack("<B3xI", ord("b"), 1),
+            slot="b",
+            value=1,
+        ),
+        exchange("update data", "U", 'UPD:DATA? 30,"app.py",0,"YWJj"', struct.pack("<B3xI", 0, 3), slot="", value=3),
         exchange("calibration cleared", "C", "CAL:CLE? 28", b"\x06\x00", which=6),
     ]
