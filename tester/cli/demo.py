@@ -12,7 +12,7 @@ from tester.board.recording import Recorder
 from tester.cli.common import open_log
 from tester.cli.output import say, show, show_json
 from tester.cli.scan import about_board
-from tester.harness.verdict import Verdict
+from tester.harness.verdict import PASS, Verdict
 from tester.job.files import read_text
 from tester.job.job import AS_FOUND, AS_LEFT, Job
 from tester.job.verdicts import verdict_object
@@ -133,7 +133,8 @@ class _Teller:
         self._say(headline(verdict))
         for line in fault_lines(verdict):
             self._say(line, "  ")
-        self._say(lone_line(verdict))
+        if verdict.verdict == PASS:
+            self._say(lone_line(verdict))
 
     def rework(self) -> None:
         self._head("Rework")
