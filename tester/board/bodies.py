@@ -209,6 +209,14 @@ def _calibration(common: Common, body: bytes, arguments: Arguments) -> Frame:
     )
 
 
+def _update(common: Common, body: bytes, arguments: Arguments) -> Frame:
+    _exactly(body, 8)
+    slot, value = struct.unpack("<B3xI", body)
+    if slot not in (0, 97, 98):
+        raise ValueError(f"slot {slot}")
+    return readings.UpdateFrame(*common, chr(slot) if slot else "", value)
+
+
 BODIES: dict[str, Read] = {
     "Y": _sync,
     "L": _lease,
@@ -229,4 +237,5 @@ BODIES: dict[str, Read] = {
     "F": _self_test,
     "X": _heap,
     "C": _calibration,
+    "U": _update,
 }

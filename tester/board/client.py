@@ -106,33 +106,34 @@ class Board(Session):
         """End the watch."""
         return self._ask(WatchLogFrame, "WATC:STOP?")
 
-    def self_test(self, part: int) -> SelfTestFrame:
+    def self_test(self, part: int, card: int = 1) -> SelfTestFrame:
         """Test the board itself: 0 expanders, 1 multiplexers, 2 reference cell, 3 crosstalk between neighbours.
 
-        For 1 and 3 nothing may be plugged in.
+        1 and 3 concern one card of 64 channels; nothing may be plugged in there.
         """
-        every = range(1, self.info.channels + 1) if part == 3 else ()
-        return self._leased(lambda: self._arm(every), SelfTestFrame, "DIAG:SELF?", part, body_most=BODY_MOST)
+        every = range(64 * card - 63, min(64 * card, self.info.channels) + 1) if part in (1, 3) else ()
+        asked = (part, card) if part in (1, 3) else (part,)
+        return self._leased(lambda: self._arm(every), SelfTestFrame, "DIAG:SELF?", *asked, body_most=BODY_MOST)
 
     def heap(self) -> HeapFrame:
         """Memory of the firmware."""
         return self._ask(HeapFrame, "DIAG:HEAP?")
 
     def calibrate_reference(self, a: int, b: int, milliohm: int) -> CalibrationFrame:
-        """Stage the gain from a known resistor between two channels."""
+        """Set the gain from a known resistor between two channels; lost at power-off unless saved."""
         return self._leased(lambda: self._arm((a, b)), CalibrationFrame, "CAL:REF?", a, b, milliohm)
 
     def calibrate_zero(self, channels: Sequence[int]) -> CalibrationFrame:
-        """Stage the lead resistance of 3 to 9 channels that one shorting plug joins."""
+        """Set the zero (lead resistance) of 3 to 7 channels that one shorting plug joins."""
         return self._leased(lambda: self._arm(channels), CalibrationFrame, "CAL:ZERO?", channels)
 
     def calibrate_baseline(self, channels: Sequence[int], others: Sequence[int]) -> CalibrationFrame:
-        """Stage the leakage of the empty board, at most 8 channels at once."""
+        """Set the baseline (leakage of the empty board) of at most 6 channels."""
         every = (*channels, *others)
         return self._leased(lambda: self._arm(every), CalibrationFrame, "CAL:BAS?", channels, others)
 
     def calibrate_save(self, date: str) -> CalibrationFrame:
-        """Store what is staged on the board. `date`: yyyy-mm-dd."""
+        """Store what was set on the board. `date`: yyyy-mm-dd."""
         return self._ask(CalibrationFrame, "CAL:SAVE?", f'"{date}"')
 
     def calibrate_clear(self) -> CalibrationFrame:

@@ -4,13 +4,16 @@ A reply counts only when its block is whole, its check sum fits, it carries the 
 board saw the very bytes that were sent in this very session, and the board's clock did not run backwards. Everything
 else is dropped and the question asked again under a new number.
 
-The longest wait for one answer is `ATTEMPTS` times (`REPLY_S` plus the time that the stated number of bytes needs on
-a 115,200 baud line).
+One attempt waits `REPLY_S` plus the time that the stated number of bytes needs on a 115,200 baud line. However many
+attempts, new sessions and leases a question costs, it ends within the time that `within` was given.
 """
 
 from __future__ import annotations
 
+import contextlib
+import math
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from tester.board import codec
@@ -82,6 +85,7 @@ class Exchange:
         self._last_ms: int | None = None
         self._syncing = False
         self._lease_lost = False
+        self._end = math.inf
 
     @property
     def address(self) -> str:
@@ -92,6 +96,16 @@ class Exchange:
         """True once after the board was seen without the lease that it had given: restarted, or taken by another."""
         lost, self._lease_lost = self._lease_lost, False
         return lost
+
+    @contextlib.contextmanager
+    def within(self, seconds: float) -> Iterator[None]:
+        """No waiting beyond `seconds` in this block, nor beyond what an outer block allows."""
+        outer = self._end
+        self._end = min(outer, self.wire.tick() + seconds)
+        try:
+            yield
+        finally:
+            self._end = outer
 
     def drain(self) -> None:
         """Throw away what is still coming from earlier, until the line is quiet or `DRAIN_S` is over."""
@@ -109,7 +123,7 @@ class Exchange:
         others: list[str] = []
         for attempt in range(ATTEMPTS):
             self._send(b"\n" * bool(attempt) + text.encode("ascii") + b"\n")
-            until = self.wire.now + REPLY_S
+            until = min(self.wire.now + REPLY_S, self._end)
             while True:
                 event = self._next(until)
                 if event is None:
@@ -129,7 +143,7 @@ class Exchange:
         """
         self.nonce = self.wire.nonce()
         self._seq = self.nonce & 0xFFFF
-        end = self.wire.tick() + LEASE_WAIT_S
+        end = min(self.wire.tick() + LEASE_WAIT_S, self._end)
         while True:
             try:
                 return self._sync()
@@ -159,12 +173,14 @@ class Exchange:
         allowed = REPLY_S + (body_most + 64) / BYTES_PER_S
         self._reader.block_most = max(body_most, 256) + codec.FRAMING
         for attempt in range(ATTEMPTS):
+            if self.wire.now >= self._end and reasons:
+                break
             self._seq = (self._seq + 1) & 0xFFFF
             request = build(header, self._seq, *arguments)
             # an empty line first when asking again: it ends a request of which only a part arrived
             self._send(b"\n" * bool(attempt) + request.line)
             sent_at = self.wire.now
-            answer = self._answer(request, sent_at + allowed)
+            answer = self._answer(request, min(sent_at + allowed, self._end))
             if isinstance(answer, str):
                 reasons.append(answer)
                 if answer is OTHER_BYTES and not self._syncing:
@@ -178,7 +194,7 @@ class Exchange:
                 self.sent_at = sent_at
                 return answer
         raise BoardError(
-            f"{self.address}: no sound answer to {header} in {ATTEMPTS} attempts: {'; '.join(reasons)}",
+            f"{self.address}: no sound answer to {header} in {len(reasons)} attempts: {'; '.join(reasons)}",
             "Check cable and hub, and that no other program uses this port.",
             code="link",
         )

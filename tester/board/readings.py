@@ -136,3 +136,11 @@ class CalibrationFrame(Frame):
     date: str = ""
     check: int = 0
     flags: int = 0
+
+
+@dataclass(frozen=True)
+class UpdateFrame(Frame):
+    """Kind U. `slot`: "a" or "b" at the begin of an update, "" later; `value`: what the query says of its progress."""
+
+    slot: str
+    value: int

@@ -15,7 +15,7 @@ from typing import Self, TypeVar, cast
 
 from tester.board import codec
 from tester.board.exchange import BoardRefused, Exchange, Troubles
-from tester.board.frames import Frame, LeaseFrame, StateFrame, TimingFrame, VoltageFrame
+from tester.board.frames import Frame, LeaseFrame, OffFrame, StateFrame, TimingFrame, VoltageFrame
 from tester.board.limits import limit
 from tester.board.link import Link, SerialLink
 from tester.board.recording import Channel, Recorder, Wire
@@ -29,6 +29,7 @@ BODY_MOST = 2064  # longest body of a reply
 SLICE = 64  # channels or patterns in one slice, halved when the board says that it takes too long
 VOLTAGE_SLICE = 48
 ARMINGS = 3
+OPEN_S, SLICE_S, CLOSE_S = 10.0, 8.0, 3.0  # longest waits: for opening, for one slice of a question, for closing
 VOLTAGE_HINT = "Unplug the harness from everything that can feed it, let it dry, then start again."
 
 Progress = Callable[[int, int], None]
@@ -73,9 +74,10 @@ class Session:
         self._watched: tuple[int, ...] = ()
         self._nonce = 0
         try:
-            self.info = self._identify()
-            self._take_lease()
-            self._usual_timing()
+            with self._talk.within(OPEN_S):
+                self.info = self._identify()
+                self._take_lease()
+                self._usual_timing()
         except BaseException:
             wire.close()
             raise
@@ -115,8 +117,9 @@ class Session:
         """Let every channel go, give the lease back, close the port. Never raises; may be called twice."""
         try:
             if not self._talk.broken:
-                self.off()
-                self._ask(LeaseFrame, "SYST:LEAS?", self._nonce, 0)
+                with self._talk.within(CLOSE_S):
+                    self.off()
+                    self._ask(LeaseFrame, "SYST:LEAS?", self._nonce, 0)
         except BoardError:
             pass  # the lease runs out by itself, and with it everything that is driven
         finally:
@@ -127,7 +130,7 @@ class Session:
         """Release every channel. Raises BoardError only while the link still works: a dead link releases by itself."""
         if not self._talk.broken:
             self._lapse()
-            self._talk.ask("OUTP:OFF?")
+            self._ask(OffFrame, "OUTP:OFF?")
 
     def keep(self) -> None:
         """Renew the lease if it is held, so that a pause of up to half a second costs no new voltage check."""
@@ -210,7 +213,8 @@ class Session:
         )
 
     def _ask(self, kind: type[F], header: str, *arguments: Argument, body_most: int = 1024) -> F:
-        frame = self._talk.ask(header, *arguments, body_most=body_most)
+        with self._talk.within(SLICE_S):
+            frame = self._talk.ask(header, *arguments, body_most=body_most)
         if not isinstance(frame, kind):
             raise BoardError(f"{self.address}: {header} was answered by a {type(frame).__name__}", code="protocol")
         return frame
@@ -268,6 +272,12 @@ class Session:
         self, arm: Callable[[], None], kind: type[F], header: str, *arguments: Argument, body_most: int = 1024
     ) -> F:
         """Ask what needs the lease. `arm` makes ready, again when the lease ran out while a reply was repeated."""
+        with self._talk.within(SLICE_S):
+            return self._leased_now(arm, kind, header, *arguments, body_most=body_most)
+
+    def _leased_now(
+        self, arm: Callable[[], None], kind: type[F], header: str, *arguments: Argument, body_most: int
+    ) -> F:
         for left in reversed(range(ARMINGS)):
             arm()
             try:

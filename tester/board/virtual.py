@@ -73,8 +73,8 @@ class VirtualBoard:
         """Process id."""
         return self._process.pid
 
-    def tell(self, *words: str) -> None:
-        """Give it a command, such as `touch` `H-11`, and wait until it has taken effect.
+    def tell(self, *words: str) -> dict[str, object]:
+        """Give it a command, such as `touch` `H-11`, wait until it has taken effect, and return what it says.
 
         After `replug`, `port` is the new one. Raises InputError with its own words when it cannot, BoardError when it
         does not answer.
@@ -95,7 +95,7 @@ class VirtualBoard:
                     raise InputError(str(said["error"]))
                 self.port = str(said.get("port", self.port))
                 if "done" in said:
-                    return
+                    return said
         except (OSError, ValueError) as failed:
             words_left = self.last_words()
             raise BoardError(f"the virtual board does not answer to {line!r}: {words_left}", code="virtual") from failed
