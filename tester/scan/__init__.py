@@ -7,14 +7,20 @@ from tester.scan.codes import (
     expected_rows,
     pattern_count,
     quick_check,
+    watch_codes,
     watch_pattern,
 )
+from tester.scan.grading import PairOhms, WireGrade
 from tester.scan.rounds import Round, combine, unanchored
+from tester.scan.touch import Touch, touched
 from tester.scan.walk import ChannelLinks, bits, decode_walk, merge_repeats
 
 __all__ = [
     "ChannelLinks",
+    "PairOhms",
     "Round",
+    "Touch",
+    "WireGrade",
     "agrees",
     "assign_codes",
     "bits",
@@ -25,6 +31,8 @@ __all__ = [
     "merge_repeats",
     "pattern_count",
     "quick_check",
+    "touched",
     "unanchored",
+    "watch_codes",
     "watch_pattern",
 ]

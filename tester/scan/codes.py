@@ -55,6 +55,18 @@ def watch_pattern(circuits: Sequence[Circuit]) -> tuple[int, ...]:
     return tuple(sorted(circuit[0] for circuit in circuits if len(circuit) > 1))
 
 
+def watch_codes(circuits: Sequence[Circuit], most: int = 15) -> list[tuple[int, ...]]:
+    """Coded patterns that find shorts that come and go, at most `most` of them (the board holds 15).
+
+    Together they are the quick check: any two circuits differ in one pattern, so a short between them shows there.
+    Raises ValueError when the circuits need more patterns than `most`.
+    """
+    patterns = quick_check(circuits)
+    if len(patterns) > most:
+        raise ValueError(f"{len(circuits)} circuits need {len(patterns)} patterns, the board holds {most}")
+    return patterns
+
+
 def expected_rows(circuits: Sequence[Circuit], read: Sequence[int], driven: Iterable[Circuit]) -> list[int]:
     """Masks over `read` (bit k is channel ``read[k]``, set when LOW) that a good harness answers, a row a pattern."""
     home = {channel: circuit for circuit in circuits for channel in circuit}
