@@ -57,6 +57,16 @@ def test_it_identifies_reads_an_error_from_the_queue_and_a_scan_block_whose_chec
         board.close()
 
 
+def test_it_runs_a_whole_test_voltage_check_scan_and_resistance_of_each_link(port):
+    result = whole_test(port, CHANNELS)
+    assert result["circuits"] == [[1, 33], [2, 34, 35], [40]]
+    ohms = result["ohms"]
+    assert isinstance(ohms, dict)
+    for pair, true in (((1, 33), 0.5), ((2, 34), 2.08), ((34, 35), 2.1)):
+        # promised accuracy, hwspec/limits.toml: 2 % + 50 milliohm, to 20 ohm
+        assert abs(ohms[pair] - true) <= 0.02 * true + 0.05, (pair, ohms[pair])
+
+
 @pytest.mark.parametrize("port", ['[[voltage]]\nat = "H-2"\nvolts = 12.6\nohms = 50\n'], indirect=True)
 def test_it_finds_a_voltage_and_the_board_refuses_to_drive(port):
     assert set(whole_test(port, CHANNELS)["live"]) == {2, 34, 35}
