@@ -49,6 +49,7 @@ class BenchApp(App[int]):
         self.board_state = "none"
         self.board_info: Any = None
         self.board_error = ""
+        self.before = ""
 
     # Beginning and end
 
@@ -108,6 +109,8 @@ class BenchApp(App[int]):
         if self.worker is not None:
             self.worker.stop()
         screen = SCREENS[name]()
+        if self.stage is not None and self.stage.STAGE not in ("find", ""):
+            self.before = self.stage.STAGE
         if isinstance(self.screen, StageScreen):
             self.switch_screen(screen)
         else:
@@ -117,6 +120,10 @@ class BenchApp(App[int]):
         """Show the stage that the job stands at."""
         job = self.session.job
         self.show_stage(job.state.stage if job is not None else "jobs")
+
+    def go_back(self) -> None:
+        """Back to the stage that was shown before touch to find."""
+        self.show_stage(self.before or "jobs")
 
     def strip_state(self, screen: StageScreen) -> StripState:
         """Everything that the strip shows."""
@@ -230,6 +237,27 @@ class BenchApp(App[int]):
             self.notify("first open a job: then it is known which channel goes to which cavity", timeout=4)
         else:
             self.show_stage("find")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "rehearse":
+            return self.session.options.virtual
+        if action in ("find", "note", "photo", "flip"):
+            return self.session.job is not None
+        return True
+
+    def action_rehearse(self) -> None:
+        text = "What happens at the virtual bench: harness FILE, touch H-11, touch H-11 H-12, release, unplug."
+        self.push_screen(AskText("Rehearsal", text), self._rehearsed)
+
+    def _rehearsed(self, command: str | None) -> None:
+        if not command or self.worker is None:
+            return
+        try:
+            self.session.rehearse(self.worker, command)
+        except LoomwrightError as error:
+            self.refuse(error)
+        else:
+            self.notify(f"virtual bench: {command}", timeout=3, markup=False)
 
     def action_note(self) -> None:
         if self.session.job is not None:

@@ -11,6 +11,7 @@ EVERYWHERE: list[BindingType] = [
     Binding("t", "find", "touch", id="find", tooltip="touch a terminal with the probe: which cavity, which circuit"),
     Binding("b", "note", "note", id="note", show=False, tooltip="write a note into the record"),
     Binding("p", "photo", "photo", id="photo", show=False, tooltip="add a photo to the record, by its file name"),
+    Binding("v", "rehearse", "virtual", id="rehearse", show=False, tooltip="virtual board: change what is plugged in"),
     Binding("m", "sound", "sound on/off", id="sound", show=False, tooltip="sounds on or off"),
     Binding("l", "light", "light/dark", id="light", show=False, tooltip="light or dark colours"),
     Binding("colon", "command_palette", "commands", id="palette", show=False, tooltip="find any command by its name"),

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
 KEY_NAMES = {
-    "f1": "F1", "enter": "Enter", "escape": "Esc", "space": "Space", "tab": "Tab", "shift+tab": "Shift+Tab", "up": "↑", "down": "↓",
+    "f1": "F1",
+    "enter": "Enter", "escape": "Esc", "space": "Space", "tab": "Tab", "shift+tab": "Shift+Tab", "up": "↑", "down": "↓",
     "left": "←", "right": "→", "question_mark": "?", "colon": ":", "slash": "/", "plus": "+", "minus": "-",
     "pageup": "PgUp", "pagedown": "PgDn", "home": "Home", "end": "End", "backspace": "Backspace", "full_stop": ".",
     "comma": ",", "left_square_bracket": "[", "right_square_bracket": "]",

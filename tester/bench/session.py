@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from tester.errors import InputError, StoreError
 
 if TYPE_CHECKING:
+    from tester.bench.worker import BoardWorker
     from tester.board.client import Board
     from tester.harness.expected import Expected
     from tester.harness.reading import Measured
     from tester.job.job import Job
+    from tester.job.state import ScanEntry
     from tester.job.steps import StepView
     from tester.plan.models import Plan
     from tester.plan.resolve import Oddity, Resolved
@@ -151,6 +153,22 @@ class Session:
         """The newest as-left reading."""
         return self._view("as left", lambda job: job.as_left)
 
+    def reading(self, entry: ScanEntry) -> Measured:
+        """The reading of any stored scan."""
+        from tester.job.stored import reading_of
+
+        return self._view(f"scan {entry.serial}", lambda job: reading_of(entry, f"record {job.record}"))
+
+    def comeback_reading(self) -> Measured | None:
+        """The newest reading of the harness that came back."""
+        assert self.job is not None
+        entry = self.job.state.newest_scan("comeback")
+        return None if entry is None else self.reading(entry)
+
+    def comeback_changes(self) -> list[Any]:
+        """What changed between as left and comeback: each with `says`, `cavities`, `handled`."""
+        return []
+
     def expected(self) -> Expected | None:
         """The expectation, None while it cannot be told yet."""
 
@@ -166,8 +184,7 @@ class Session:
 
     def opener(self) -> Callable[[], Board] | None:
         """What opens the board, for the worker; None when there is no board to open."""
-        address = self.options.board
-        if not address:
+        if not self.options.board:
             return None
         leads = self.leads_paths()
         wired_by = Path(self.options.wired_by) if self.options.wired_by else None
@@ -177,9 +194,22 @@ class Session:
         def opening() -> Board:
             from tester.board.opening import open_board
 
-            return open_board(address, leads[0] if leads else None, wired_by)
+            return open_board(self.options.board, leads[0] if leads else None, wired_by)
 
         return opening
+
+    def rehearse(self, worker: BoardWorker, command: str) -> None:
+        """A command to the virtual bench. Another harness stays plugged in when the board is opened anew."""
+        import shlex
+
+        try:
+            words = shlex.split(command)
+        except ValueError as error:
+            raise InputError(f"{command}: {error}") from None
+        if words[:1] in (["harness"], ["leads"]) and len(words) == 2:
+            words[1] = str(Path(words[1]).expanduser().absolute())
+        if worker.tell_virtual(*words) and words[0] == "harness":
+            self.options.board = VIRTUAL + words[1]
 
     def leads_paths(self) -> list[Path]:
         """Files of the lead maps in use; written out anew where only the record still holds them."""

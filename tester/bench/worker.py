@@ -108,6 +108,14 @@ class BoardWorker:
         self._orders.put(_Order(self._count, name, work, drives, self._stop))
         return self._count
 
+    def tell_virtual(self, *words: str) -> bool:
+        """Tell a virtual board what happens at the bench; False when there is no virtual board. Raises InputError.
+
+        Its commands have a line of their own, beside the port that the thread speaks on.
+        """
+        board: Any = self._board
+        return board is not None and bool(board.tell(*words))
+
     def stop(self) -> None:
         """Tell the work that runs, or waits, to end."""
         self._stop.set()

@@ -36,6 +36,7 @@ class LeadsScreen(StageScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter,space", "do_it", "do it", id="leads-do", tooltip="do what the cursor stands on"),
         Binding("x", "cancel", "stop", id="leads-stop", tooltip="stop proving; what is proven so far is kept"),
+        Binding("k", "skip", "skip", id="leads-skip", tooltip="this cavity does not answer: ask for the next"),
         Binding("d", "leads_done", "leads are done", id="leads-done", tooltip="leads are done: on to as found"),
     ]
 
@@ -90,12 +91,15 @@ class LeadsScreen(StageScreen):
             return "The board looks for voltages and tries its own drivers."
         if not self.checked:
             return "Plug in the leads, nothing else. Enter: the board looks for voltages and tries its drivers."
+        kind = self.query_one(PickList).key.partition(" ")[0]
+        if kind == "identity" and self.query_one(PickList).picks[self.query_one(PickList).at].sign == "!":
+            return "Enter: the board looks which lead set this is."
         if self.bench.session.plan.prove_leads and not self.proof.all_proven():
-            return "Enter on the last line: prove the leads. d goes on; what rests on unproven leads is NOT TESTED."
+            return "Enter proves the leads by touch. d goes on without; what rests on unproven leads is NOT TESTED."
         return "The leads are ready: press d to go on to as found."
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "cancel":
+        if action in ("cancel", "skip"):
             return self.proof.running
         if action in ("do_it", "leads_done"):
             return not self.proof.running
@@ -143,7 +147,7 @@ class LeadsScreen(StageScreen):
                 "says which and how much. Then it pulls each of its own channels low once."
             )
         else:
-            words = self.proof.words(kind)
+            words = self.proof.words(key)
         lines.show(said(words, width=width))
 
     def _board_words(self) -> str:
@@ -171,13 +175,19 @@ class LeadsScreen(StageScreen):
             self._acknowledge(name)
         elif kind == "check":
             self._check()
+        elif kind == "corners":
+            self.proof.start(key)
+            self._go_to_open()
         elif kind in ("identity", "proof"):
-            self._prove(kind)
+            self._prove(key)
         else:
             self._go_to_open()
 
     def action_cancel(self) -> None:
         self.proof.stop()
+
+    def action_skip(self) -> None:
+        self.proof.skip()
 
     def action_leads_done(self) -> None:
         job = self.bench.session.job
@@ -238,9 +248,11 @@ class LeadsScreen(StageScreen):
             self.number = self.bench.do(CHECK, check_first(job.leads))
             self.show_strip()
 
-    def _prove(self, kind: str) -> None:
-        if self._may_drive():
-            self.proof.start(kind)
+    def _prove(self, key: str) -> None:
+        if not self.checked:
+            self.say("First let the board look for voltages: Enter on that line.")
+        elif self._may_drive():
+            self.proof.start(key)
 
     # News
 
@@ -258,6 +270,7 @@ class LeadsScreen(StageScreen):
             self._go_to_open()
         else:
             self.proof.done(message)
+            self._go_to_open()
 
     def work_failed(self, message: WorkFailed) -> None:
         self.number = 0

@@ -1,0 +1,168 @@
+"""Comeback: the record stepped through, the harness scanned again, what changed since side by side."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from textual.binding import Binding, BindingType
+
+from tester.bench.cavities import CavityList
+from tester.bench.dialogs import said
+from tester.bench.face import FaceView
+from tester.bench.harness_view import verdict_fields, verdict_marks
+from tester.bench.history import SIGNS, event_words
+from tester.bench.lineview import Lines
+from tester.bench.marks import Mark
+from tester.bench.messages import WorkDone
+from tester.bench.picks import Pick, PickList
+from tester.bench.stages.scan import ScanStage
+from tester.bench.text import Part, count
+
+HANDLED = {"circuit edited": ("✗", "wrong"), "connector opened": ("!", "doubt"), "not handled": ("·", "plain")}
+
+
+class ComebackScreen(ScanStage):
+    """Two lists that take turns: the events of the record, and the changes since."""
+
+    STAGE = "comeback"
+    PURPOSE = "comeback"
+    ABOUT = (
+        "The harness came back. First photograph it and measure, before unplugging more or cleaning anything. The "
+        "record can be stepped through; after a scan the changes stand side by side, and whether the job had handled "
+        "them: circuit edited, connector opened, not handled."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "on", "changes", id="comeback-on", tooltip="scan, or between record and changes"),
+        Binding("r", "record", "record", id="comeback-record", tooltip="step through the record"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.replaying = True
+
+    def draw(self) -> None:
+        if self.scanning:
+            return
+        picks = self.query_one(PickList)
+        if self.replaying:
+            picks.show(self._events())
+        else:
+            picks.show(self._changes())
+        picks.focus()
+        self._show(picks.key)
+
+    def next_words(self) -> str:
+        if self.scanning:
+            return self.scan_words()
+        if self._job().state.newest_scan(self.PURPOSE) is None:
+            return "Photograph first (p). Step through the record with ↑ ↓; s scans the harness as it came back."
+        if self.replaying:
+            return "Step through the record with ↑ ↓; Enter shows what changed since, s scans again."
+        return "What changed stands below, what the job had handled first. r goes back to the record, s scans again."
+
+    def action_on(self) -> None:
+        if self._job().state.newest_scan(self.PURPOSE) is None:
+            self.action_scan()
+        else:
+            self.replaying = not self.replaying
+            self.state_changed()
+
+    def action_record(self) -> None:
+        self.replaying = True
+        self.state_changed()
+
+    def finished(self, message: WorkDone) -> None:
+        self.replaying = False
+        self.bench.sounds.play("found")
+
+    def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        self._show(event.key)
+        self.show_strip()
+
+    def on_pick_list_picked(self, event: PickList.Picked) -> None:
+        self.action_on()
+
+    def _job(self) -> Any:
+        job = self.bench.session.job
+        assert job is not None
+        return job
+
+    def _events(self) -> list[Pick]:
+        steps = {one.id: one.says for one in self.bench.session.steps()}
+        picks = []
+        for event in self._job().events():
+            sign, role = SIGNS.get(event.kind, (" ", "plain"))
+            words = event_words(event.kind, event.data, steps)
+            picks.append(Pick(f"event {event.serial}", words, sign, role, f"{event.at.astimezone():%H:%M}"))
+        return picks
+
+    def _changes(self) -> list[Pick]:
+        picks = []
+        for n, change in enumerate(self._compared()):
+            sign, role = HANDLED.get(change.handled, ("·", "plain"))
+            picks.append(Pick(f"change {n}", change.says, sign, role, change.handled))
+        return picks
+
+    def _compared(self) -> list[Any]:
+        return list(self.bench.session.comeback_changes())
+
+    def _show(self, key: str) -> None:
+        kind, _, number = key.partition(" ")
+        width = max(30, self.query_one("#left").size.width - 2)
+        if kind == "event":
+            self._show_event(int(number), width)
+        elif kind == "change":
+            self.source = "stored"
+            change = self._compared()[int(number)]
+            self.query_one(FaceView).choose(change.cavities)
+            self.query_one(CavityList).choose(change.cavities)
+            self.query_one("#result", Lines).show(self._side_by_side(change.cavities, width))
+        else:
+            self.query_one("#result", Lines).show(said("Nothing changed since as left.", "right", width))
+
+    def _show_event(self, serial: int, width: int) -> None:
+        """The job as it was after this event: its readings and verdict on the faces."""
+        state = self._job().at(serial)
+        events = self._job().events()
+        at = next((n for n, event in enumerate(events, 1) if event.serial == serial), 0)
+        self.source, self.when = "replayed", f"{at} of {len(events)}"
+        verdict = state.verdict
+        scan = state.newest_scan("as left") or state.newest_scan("as found")
+        lines: list[list[Part]] = said(
+            f"Stage {state.stage}; {count(len(state.ticks), 'step')} ticked; "
+            + (f"verdict {verdict['verdict']}" if verdict else f"scanned {scan.purpose}" if scan else "not scanned"),
+            "plain", width,
+        )  # fmt: skip
+        self.query_one("#result", Lines).show(lines)
+        face, cavities = self.query_one(FaceView), self.query_one(CavityList)
+        if verdict is not None:
+            face.mark(verdict_marks(verdict))
+            cavities.update_lines(verdict_fields(verdict))
+        elif scan is not None:
+            measured = self.bench.session.reading(scan)
+            self.show_reading(measured)
+        else:
+            names = [line for leads in self._job().leads for line in leads.cavities]
+            face.mark(dict.fromkeys(names, Mark.UNKNOWN))
+            cavities.update_lines({name: {"mark": Mark.UNKNOWN, "joined": None, "note": ""} for name in names})
+        event = next((one for one in events if one.serial == serial), None)
+        touched: tuple[str, ...] = ()
+        if event is not None and event.kind in ("tick", "undo"):
+            touched = next((s.cavities for s in self.bench.session.steps() if s.id == event.data.get("step")), ())
+        elif event is not None:
+            touched = tuple(map(str, event.data.get("cavities", ()) or ()))
+            touched = touched if event.kind in ("touched", "lead-proven") else ()
+        face.choose(touched)
+        cavities.choose(touched)
+
+    def _side_by_side(self, cavities: tuple[str, ...], width: int) -> list[list[Part]]:
+        before, now = self.bench.session.as_left(), self.bench.session.comeback_reading()
+        lines: list[list[Part]] = [[(f"{'':6}{'as left':<16}now", "head")]]
+        for name in cavities[:6]:
+            cells = []
+            for reading in (before, now):
+                known = reading is not None and name in reading.netlist
+                joined = reading.netlist.partners(name) if known and reading is not None else ()
+                cells.append(", ".join(joined) if joined else "nothing" if known else "not seen")
+            lines.append([(f"{name:<6}", "strong"), (f"{cells[0]:<16}"[:16], "plain"), (cells[1], "plain")])
+        return lines

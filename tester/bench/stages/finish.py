@@ -1,0 +1,151 @@
+"""Finish: what was not tested stands before the initials; then the job is closed at the bench."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+
+from tester.bench.big import big
+from tester.bench.dialogs import AskText, YesNo, said
+from tester.bench.lineview import Lines
+from tester.bench.stage import StageScreen
+from tester.bench.stages.left import ROLES
+from tester.bench.text import Part, count
+
+ROLES_OF_PEOPLE = ("builder", "tester")
+
+
+class FinishScreen(StageScreen):
+    """The result once more, with its scope, and who stands for it."""
+
+    STAGE = "finish"
+    ABOUT = (
+        "Read what was not tested before you put your initials below it. Builder and tester each give theirs; closing "
+        "the job keeps it in the log, from where report and label are printed."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "next", "initials", id="finish-next", tooltip="the next thing: initials, then close the job"),
+        Binding("i", "builder", "builder", id="finish-builder", tooltip="initials of who built"),
+        Binding("e", "tester", "tester", id="finish-tester", tooltip="initials of who tested"),
+        Binding("c", "close", "close job", id="finish-close", tooltip="close the job at the bench"),
+        Binding("down,j", "scroll(1)", "down", show=False),
+        Binding("up,k", "scroll(-1)", "up", show=False),
+        Binding("pagedown", "scroll(12)", "page down", show=False),
+        Binding("pageup", "scroll(-12)", "page up", show=False),
+    ]
+
+    def body(self) -> ComposeResult:
+        with VerticalScroll(can_focus=False, id="page"):
+            yield Lines(id="result")
+
+    def draw(self) -> None:
+        state = self._state()
+        verdict = state.verdict
+        width = max(30, self.size.width - 4)
+        lines: list[list[Part]] = [[]]
+        if verdict is None:
+            why = "The newest scan is older than the last step" if state.scans else "Not scanned as left"
+            lines += said(f"  {why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", width)
+        else:
+            role = ROLES[verdict["verdict"]]
+            lines += [[(f"  {row}", role)] for row in big(verdict["verdict"], width)]
+            for n, line in enumerate(verdict["says"]):
+                told = line.startswith("Not tested")
+                lines += said(line, role if n == 0 else "doubt" if told else "plain", width)
+        lines += [[], *self._by_hand(width), *self._people(), []]
+        lines += said(
+            "A PASS says that the metal joins what it should, as far as its scope goes. It says nothing about sealing, "
+            "routing, load, or insulation under high voltage.", "dim", width,
+        )  # fmt: skip
+        lines += said(f"Report and label: loomwright records show {state.record}", "dim", width)
+        self.query_one("#result", Lines).show(lines)
+
+    def next_words(self) -> str:
+        state = self._state()
+        if state.finished:
+            return "The job is closed. After the harness is back in the vehicle: press g, after installing."
+        missing = [role for role in ROLES_OF_PEOPLE if role not in state.initials]
+        if missing:
+            return f"Read what was not tested. Then Enter: initials of the {missing[0]}."
+        return "Press Enter to close the job at the bench."
+
+    def action_scroll(self, by: int) -> None:
+        self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)
+
+    def action_next(self) -> None:
+        state = self._state()
+        missing = [role for role in ROLES_OF_PEOPLE if role not in state.initials]
+        if state.finished:
+            self.bench.show_stage("after installing")
+        elif missing:
+            self._ask(missing[0])
+        else:
+            self.action_close()
+
+    def action_builder(self) -> None:
+        self._ask("builder")
+
+    def action_tester(self) -> None:
+        self._ask("tester")
+
+    def _ask(self, role: str) -> None:
+        state = self._state()
+        given = state.initials.get(role) or (str(state.opened.get("by", "")) if role == "builder" else "")
+        self.app.push_screen(
+            AskText(f"Initials of the {role}", self._scope(), given), lambda text: self._given(role, text)
+        )
+
+    def _given(self, role: str, text: str | None) -> None:
+        if text:
+            self._job().initials(role, text)
+            self.state_changed()
+
+    def action_close(self) -> None:
+        verdict = self._state().verdict
+        word = verdict["verdict"] if verdict is not None else "NOT TESTED"
+        if word == "PASS":
+            self._close("yes")
+        else:
+            self.app.push_screen(
+                YesNo(f"Close a job that is {word}?", "It stays in the log as it is, and can be taken up again."),
+                self._close,
+            )
+
+    def _close(self, answer: str | None) -> None:
+        if answer == "yes":
+            self._job().finish()
+            self.state_changed()
+
+    def _job(self) -> Any:
+        job = self.bench.session.job
+        assert job is not None
+        return job
+
+    def _state(self) -> Any:
+        return self._job().state
+
+    def _scope(self) -> str:
+        verdict = self._state().verdict
+        if verdict is None:
+            return "NOT TESTED: there is no scan after the last step."
+        return str(verdict["says"][0])
+
+    def _by_hand(self, width: int) -> list[list[Part]]:
+        steps = [one for one in self.bench.session.steps() if one.state == "done"]
+        board = sum(one.how == "board" for one in steps)
+        eyes = [one for one in steps if one.eyes]
+        lines = said(
+            f"{count(len(steps), 'step')} ticked: {board} by the board, {len(steps) - board} by hand; "
+            f"{len(eyes)} of them only eyes could judge.", "plain", width,
+        )  # fmt: skip
+        left = [one for one in self.bench.session.steps() if one.state == "open"]
+        if left:
+            lines += said(f"{count(len(left), 'step')} not ticked.", "doubt", width)
+        return lines
+
+    def _people(self) -> list[list[Part]]:
+        given = self._state().initials
+        return [[(f"{role:8} ", "dim"), (given.get(role, "____"), "strong")] for role in ROLES_OF_PEOPLE]
