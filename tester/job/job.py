@@ -14,12 +14,12 @@ from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
-from tester.job.measure import NextRound, OnRow, Progress, ScanRun, take_scan
+from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.state import JobState, advance, fold
 from tester.job.steps import StepView, views
-from tester.job.stored import reading_of, watch_of
+from tester.job.stored import reading_of, rounds_of, watch_of
 from tester.job.verdicts import verdict_object
 from tester.judge import JudgeFacts, WatchResult, checks_of, judge
 from tester.plan.expect import expectation
@@ -239,12 +239,21 @@ class Job:
     ) -> ScanRun:
         """Full scan, stored with its frames; a run that breaks off is stored as aborted. Raises BoardError."""
         try:
-            run = take_scan(board, self.leads, progress=progress, next_round=next_round, stop=stop, on_row=on_row)
+            run = take_scan(
+                board, self.leads, progress=progress, next_round=next_round, stop=stop, on_row=on_row,
+                also=self.links_to_measure(purpose),
+            )  # fmt: skip
         except LoomwrightError as error:
             self.keep_abort(purpose, error, recording() if recording else "")
             raise
         self.keep_scan(purpose, run, recording() if recording else "")
         return run
+
+    def links_to_measure(self, purpose: str) -> tuple[tuple[str, str], ...]:
+        """Pairs of cavities whose resistance the plan wants judged, once the expectation is known."""
+        if purpose != AS_LEFT:
+            return ()
+        return tuple((link.a, link.b) for link in self.expected().links)
 
     def keep_scan(self, purpose: str, run: ScanRun, recording: str = "") -> None:
         """Store a finished scan. `recording`: every byte on the line meanwhile."""
@@ -323,8 +332,13 @@ class Job:
             stale=not self.state.scan_is_fresh,
             watch=watch,
             watch_stale=serial < self.state.last_physical,
+            isolation=self._isolation(),
             no_lead_why=unreachable,
         )
+
+    def _isolation(self) -> dict[str, float | None]:
+        entry = self.state.newest_scan(AS_LEFT)
+        return {} if entry is None else isolation_of(rounds_of(entry, f"record {self.record}"))
 
     def judged(self) -> Verdict:
         """The verdict on the newest as-left scan, without storing it. Raises InputError when there is no scan."""

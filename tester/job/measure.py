@@ -16,7 +16,8 @@ from tester.board.frames import DriverFrame, Frame, VoltageFrame, WalkFrame
 from tester.errors import BoardError
 from tester.harness.leads import LeadMap
 from tester.harness.reading import Measured
-from tester.scan import ChannelLinks, bits, combine, decode_walk, merge_repeats
+from tester.job.grade import graded, isolations, take_grade
+from tester.scan import ChannelLinks, Round, bits, combine, decode_walk, merge_repeats
 
 WALKS = 2
 EXTRA_WALKS = 2
@@ -41,6 +42,11 @@ class ScanRun:
 
     rounds: tuple[RoundFrames, ...]
     measured: Measured
+
+    @property
+    def isolation(self) -> dict[str, float | None]:
+        """See `isolation_of`."""
+        return isolation_of(self.rounds)
 
 
 def check_voltage(board: Board, leads: LeadMap) -> VoltageFrame:
@@ -85,6 +91,7 @@ def take_scan(
     next_round: NextRound | None = None,
     stop: Callable[[], bool] | None = None,
     on_row: OnRow | None = None,
+    also: Iterable[tuple[str, str]] = (),
 ) -> ScanRun:
     """Full scan of every round: each channel driven in turn, twice; more often where answers disagree.
 
@@ -92,9 +99,10 @@ def take_scan(
     next_round  called before round two and later, with its index and lead map; returns when the leads are moved
     stop        asked between slices; true cancels (BoardError, code "cancelled")
     on_row      called as each driven channel answers, with its cavity and the cavities that it is joined to
+    also        pairs of cavities whose resistance is wanted besides those that the scan itself needs
 
-    Touches no store and no plan, so it may run in a thread of its own. Raises BoardError; the board is left
-    released on every path.
+    A board with a converter also measures each low pair and the isolation of each circuit. Touches no store and no
+    plan, so it may run in a thread of its own. Raises BoardError; the board is left released on every path.
     """
     for leads in rounds:
         check_channels(board, leads)
@@ -105,7 +113,7 @@ def take_scan(
                 board.off()
                 if next_round:
                     next_round(index, leads)
-            taken.append(RoundFrames(leads, _one_round(board, leads, _Watcher(progress, stop, on_row))))
+            taken.append(RoundFrames(leads, _one_round(board, leads, _Watcher(progress, stop, on_row), tuple(also))))
     finally:
         board.off()
     return ScanRun(tuple(taken), decode(taken))
@@ -130,18 +138,22 @@ class _Watcher:
     stop: Callable[[], bool] | None = None
     on_row: OnRow | None = None
 
-    def after(self, done: int, total: int, frame: WalkFrame, leads: LeadMap) -> None:
+    def row(self, frame: WalkFrame, leads: LeadMap) -> None:
+        """Some channels have been driven."""
         if self.on_row:
             for channel, row in zip(frame.drive, frame.rows, strict=True):
                 partners = tuple(leads.channels[frame.read[k]] for k in bits(row) if frame.read[k] != channel)
                 self.on_row(leads.channels[channel], partners)
+
+    def step(self, done: int, total: int) -> None:
+        """So much of this part is done. Raises BoardError (code "cancelled") when a person ended it."""
         if self.progress:
             self.progress(done, total)
         if self.stop and self.stop():
             raise BoardError("cancelled; every channel is released", code="cancelled")
 
 
-def _one_round(board: Board, leads: LeadMap, watcher: _Watcher) -> tuple[Frame, ...]:
+def _one_round(board: Board, leads: LeadMap, watcher: _Watcher, also: tuple[tuple[str, str], ...]) -> tuple[Frame, ...]:
     channels = sorted(leads.channels)
     frames: list[Frame] = []
     if "voltage" in board.info.can:
@@ -160,6 +172,8 @@ def _one_round(board: Board, leads: LeadMap, watcher: _Watcher) -> tuple[Frame, 
                 "The board is at fault, not the harness: loomwright board check.",
                 code="self-check",
             )
+    if "resistance" in board.info.can:
+        frames += take_grade(board, merge_repeats(walks), leads, also, watcher.step)
     return tuple(frames)
 
 
@@ -168,7 +182,8 @@ def _walk(board: Board, leads: LeadMap, channels: Sequence[int], watcher: _Watch
     for start in range(0, len(channels), SLICE):
         part = board.walk(channels[start : start + SLICE], channels)
         parts.append(part)
-        watcher.after(min(start + SLICE, len(channels)), len(channels), part, leads)
+        watcher.row(part, leads)
+        watcher.step(min(start + SLICE, len(channels)), len(channels))
     return cast(WalkFrame, join(parts))
 
 
@@ -177,8 +192,22 @@ def decode(rounds: Sequence[RoundFrames], touched: Iterable[str] = ()) -> Measur
 
     `touched`: cavities whose lead was proven by touching.
     """
-    seen = []
+    seen: list[Round] = []
+    grades = set()
     for one in rounds:
         walks = [decode_walk(f.drive, f.read, f.rows) for f in one.frames if isinstance(f, WalkFrame)]
-        seen.append((merge_repeats(walks), one.leads.channels))
-    return combine(seen, touched=touched)
+        links = merge_repeats(walks)
+        fine = graded(links, one.frames, one.leads)
+        grades.add("scan" if fine is None else "wire")
+        seen.append(fine or Round(links, one.leads.channels))
+    return combine(seen, touched=touched, grade="wire" if grades == {"wire"} else "scan")
+
+
+def isolation_of(rounds: Sequence[RoundFrames]) -> dict[str, float | None]:
+    """Cavity -> lowest ohms that any round read between its circuit and all others; None where none was seen."""
+    found: dict[str, float | None] = {}
+    for one in rounds:
+        for cavity, ohms in isolations(one.frames, one.leads).items():
+            before = found.get(cavity)
+            found[cavity] = ohms if before is None else min(before, ohms if ohms is not None else before)
+    return found

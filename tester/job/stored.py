@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from tester.harness.reading import Measured
-from tester.job.measure import decode
+from tester.job.measure import RoundFrames, decode
 from tester.job.scanfile import load_rounds, load_scan, parse_json
 from tester.job.state import ScanEntry
 from tester.judge import Dropout, WatchResult
@@ -15,9 +15,16 @@ from tester.judge import Dropout, WatchResult
 def reading_of(entry: ScanEntry, name: str, touched: Iterable[str] = ()) -> Measured:
     """The reading of a stored scan, from its frames (or as it was saved, where it came without frames)."""
     if "rounds" in entry.blobs:
-        place = f"{name}, scan {entry.serial}"
-        return decode(load_rounds(parse_json(entry.blobs["rounds"].decode(), place), place), touched)
+        return decode(rounds_of(entry, name), touched)
     return load_scan(entry.blobs["reading"].decode(), name)
+
+
+def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
+    """The frames of a stored scan; none where it came without. Raises InputError naming a damaged one."""
+    if "rounds" not in entry.blobs:
+        return ()
+    place = f"{name}, scan {entry.serial}"
+    return load_rounds(parse_json(entry.blobs["rounds"].decode(), place), place)
 
 
 def watch_of(stored: Mapping[str, Any]) -> WatchResult:

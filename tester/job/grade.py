@@ -1,0 +1,92 @@
+"""Wire grade: what the converter adds to a full scan. Each low pair is measured, each circuit's isolation is read.
+
+`take_grade` measures and returns frames; `graded` and `isolations` decode stored frames, so that replay and the live
+run share one path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from tester.board import ohms
+from tester.board.client import Board
+from tester.board.frames import Frame
+from tester.board.readings import CalibrationFrame, IsolationFrame, ResistanceFrame
+from tester.harness.cavity import in_order
+from tester.harness.leads import LeadMap
+from tester.harness.netlist import Joiner
+from tester.scan import ChannelLinks, PairOhms, Round, WireGrade
+
+Step = Callable[[int, int], None]
+
+
+def take_grade(
+    board: Board, links: ChannelLinks, leads: LeadMap, also: Iterable[tuple[str, str]], step: Step
+) -> list[Frame]:
+    """Measure every low pair, then the isolation of every circuit. `also`: further pairs of cavities to measure.
+
+    `step(done, total)` is called after each reading and may raise to end it.
+    """
+    calibration = board.calibration()
+    frames: list[Frame] = [calibration]
+    at = {cavity: channel for channel, cavity in leads.channels.items()}
+    grade = WireGrade(links, [(at[a], at[b]) for a, b in also if a in at and b in at])
+    done = 0
+    while wanted := grade.wanted():
+        for number, (a, b) in enumerate(wanted, 1):
+            frame = board.resistance(a, b)
+            frames.append(frame)
+            _learn(grade, frame, calibration, leads)
+            step(done + number, done + len(wanted))
+        done += len(wanted)
+    if "isolation" in board.info.can:
+        firsts = _first_channels(grade.round(leads.channels).links)
+        for number, y in enumerate(firsts, 1):
+            others = [channel for channel in firsts if channel != y]
+            if others:
+                frames.append(board.isolation(y, others))
+            step(done + number, done + len(firsts))
+    return frames
+
+
+def _learn(grade: WireGrade, frame: ResistanceFrame, calibration: CalibrationFrame | None, leads: LeadMap) -> None:
+    found = ohms.resistance(frame, calibration)
+    path = sum(
+        leads.ohms_of(channel) or 0.0
+        for channel in (frame.a, frame.b)
+        if calibration is None or not ohms.zero_ohm(calibration, channel)
+    )
+    grade.learn(
+        frame.a,
+        frame.b,
+        PairOhms(found.ab - path, found.ba - path, found.ohms - path, found.u_ohms, found.drop_ab_v, found.drop_ba_v),
+    )
+
+
+def _first_channels(links: ChannelLinks) -> list[int]:
+    joiner = Joiner(str(point) for point in links.points)
+    for a, b in links.joined:
+        joiner.join(str(a), str(b))
+    return sorted(min(int(name) for name in circuit) for circuit in joiner.circuits())
+
+
+def graded(links: ChannelLinks, frames: Sequence[Frame], leads: LeadMap) -> Round | None:
+    """The round at wire grade, or None when its frames hold no reading of the converter."""
+    calibration = next((f for f in frames if isinstance(f, CalibrationFrame)), None)
+    if calibration is None:
+        return None
+    grade = WireGrade(links)
+    for frame in frames:
+        if isinstance(frame, ResistanceFrame):
+            _learn(grade, frame, calibration, leads)
+    return grade.round(leads.channels)
+
+
+def isolations(frames: Iterable[Frame], leads: LeadMap) -> dict[str, float | None]:
+    """Cavity -> ohms between its circuit and all others together; None where no leakage was seen."""
+    found: dict[str, float | None] = {}
+    for frame in frames:
+        if isinstance(frame, IsolationFrame):
+            reading = ohms.isolation(frame)
+            found[leads.channels[frame.y]] = None if reading.ohms == float("inf") else reading.ohms
+    return {name: found[name] for name in in_order(found)}
