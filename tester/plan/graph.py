@@ -158,7 +158,7 @@ def fitted_cavity(plan: Plan, end: End) -> str | None:
         return end.cavity if end.fitted else None
     given = end.ring if end.ring is not None else end.lead
     name = as_written(given) if given is not None else ""
-    return name if any(one.id == name.rpartition("-")[0] for one in plan.connector) else None
+    return name if name and any(one.id == name.rpartition("-")[0] for one in plan.connector) else None
 
 
 def used_wires(plan: Plan, steps: Iterable[AnyStep]) -> set[str]:

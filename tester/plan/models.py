@@ -309,13 +309,16 @@ class Plan(Strict):
 
     def wire_of(self, id: str) -> Wire:
         """The kit wire of that id. KeyError when there is none."""
-        return next(wire for wire in self.wire if wire.id == id) if any(w.id == id for w in self.wire) else _no(id)
+        return self._wires[id]
 
     def connector_of(self, id: str) -> Connector:
         """The connector of that id. KeyError when there is none."""
-        found = [one for one in self.connector if one.id == id]
-        return found[0] if found else _no(id)
+        return self._connectors[id]
 
+    @cached_property
+    def _wires(self) -> dict[str, Wire]:
+        return {wire.id: wire for wire in self.wire}
 
-def _no(id: str) -> Any:
-    raise KeyError(id)
+    @cached_property
+    def _connectors(self) -> dict[str, Connector]:
+        return {one.id: one for one in self.connector}

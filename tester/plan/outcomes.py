@@ -144,29 +144,24 @@ def all_ends(bench: Bench, found: Sequence[Ways]) -> list[End] | None:
 def netlist_of(bench: Bench, blocks: Mapping[Node, Blocks]) -> Netlist:
     """The netlist over the visible cavities when the split blobs fell apart as told."""
     joiner = Joiner()
-    key: dict[Node, str] = {}
-
-    def name(node: Node) -> str:
-        return key.setdefault(node, "\x00".join(node))
-
+    key = {node: "\x00".join(node) for node in bench.edges}
+    key |= {("cavity", name): "cavity\x00" + name for name in bench.visible}
     for node, others in bench.edges.items():
         if node in blocks:
             continue
-        joiner.add(name(node))
+        joiner.add(key[node])
         for other in others:
             if other not in blocks:
-                joiner.join(name(node), name(other))
+                joiner.join(key[node], key[other])
     for parts in blocks.values():
         for block in parts:
             for node in block[1:]:
-                joiner.join(name(block[0]), name(node))
-    for cavity in bench.visible:
-        joiner.add(name(("cavity", cavity)))
-    circuits = []
-    for group in joiner.circuits():
-        cavities = [one.split("\x00")[1] for one in group if one.startswith("cavity\x00")]
-        circuits.append([one for one in cavities if one in bench.visible])
-    return Netlist.of(circuit for circuit in circuits if circuit)
+                joiner.join(key[block[0]], key[node])
+    home = {name: joiner.root(key["cavity", name]) if ("cavity", name) in bench.edges else "" for name in bench.visible}
+    circuits: dict[str, list[str]] = {}
+    for name, root in home.items():
+        circuits.setdefault(root or name, []).append(name)
+    return Netlist.of(circuits.values())
 
 
 def _note(bench: Bench, found: Sequence[Ways], choice: Sequence[Blocks]) -> str:

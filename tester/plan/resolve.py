@@ -154,10 +154,16 @@ class Asker:
         return self.answer(Question(f"joined {' '.join(names)}", said, names, "measure"))
 
 
-def resolve(plan: Plan, as_found: Measured | None, answers: Answers | None = None, side: str | None = None) -> Resolved:
+def resolve(
+    plan: Plan,
+    as_found: Measured | None,
+    answers: Answers | None = None,
+    side: str | None = None,
+    words: bool = True,
+) -> Resolved:
     """Decide each step's condition and try the steps on the bench. Raises InputError only for an unknown side.
 
-    `answers`: question id -> yes or no, as `Question.id` names them.
+    `answers`: question id -> yes or no, as `Question.id` names them. Without `words` steps have no sentence.
     """
     answers = answers or {}
     chosen = pick_side(plan, side)
@@ -188,7 +194,9 @@ def resolve(plan: Plan, as_found: Measured | None, answers: Answers | None = Non
         questions |= more
         if not more:
             problems.append(_groups_problem(ways))
-    numbered = tuple(Todo(n, step, say_step(here, step), touched(here, step)) for n, step in enumerate(todo, 1))
+    numbered = tuple(
+        Todo(n, step, say_step(here, step) if words else "", touched(here, step)) for n, step in enumerate(todo, 1)
+    )
     return Resolved(
         here,
         chosen,
