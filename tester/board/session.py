@@ -180,12 +180,13 @@ class Session:
         channels = said.get("channels", "")
         if not channels.isdecimal() or not 1 <= int(channels) <= 256:
             raise BoardError(f"{self.address}: the board says it has {channels!r} channels", code="protocol")
+        kind = said.get("build", "")
         return BoardInfo(
-            model=found[1].strip(),
-            serial=said.get("serial", found[2].strip()),
-            firmware=said.get("firmware", found[3].strip()),
+            model=f"Scanboard {kind.capitalize()}",  # as *IDN? has it, but that answer carries no check sum
+            serial=said.get("serial", ""),
+            firmware=said.get("firmware", ""),
             protocol=protocol,
-            build=said.get("build", ""),
+            build=kind,
             channels=int(channels),
             can=frozenset(filter(None, said.get("can", "").split(","))),
             limits=said.get("limits", ""),

@@ -43,6 +43,12 @@ def test_opening_asks_and_reports_who_the_board_is():
     assert board.info.can == {"scan", "voltage", "resistance", "isolation", "watch"}
 
 
+def test_a_damaged_identity_line_does_not_change_who_the_board_is():
+    link = PairLink([(b"*IDN?", b"Loomwright,Scanboard Fullll,A2,0.1.9\n"), *opening()[1:]])
+    info = Board.open("pairs", link=link, clock=link.clock).info
+    assert (info.model, info.serial, info.firmware) == ("Scanboard Full", "A1", "0.1.0")
+
+
 def test_old_bytes_before_opening_are_thrown_away():
     link = PairLink(opening())
     link.waiting += b'0,"No error"\n#3999' + bytes(40)

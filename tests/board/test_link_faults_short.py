@@ -1,0 +1,54 @@
+"""Short form of the link-fault campaign (tests/campaigns/test_link_faults.py)."""
+
+import random
+
+import pytest
+
+from tests.support.faulty import KINDS, Fault, FaultyLink
+from tests.support.link_campaign import (
+    HARNESS,
+    LEADS,
+    LOW_NONCE,
+    MESSAGES,
+    Outcome,
+    archive,
+    run,
+    session,
+)
+from tests.support.virtual import VirtualBench
+
+
+@pytest.mark.parametrize("first", range(0, 40, 10))
+def test_seeded_faults_give_the_right_result_or_an_abort_in_time(first: int):
+    for seed in range(first, first + 10):
+        outcome = run(seed)
+        assert not outcome.wrong, outcome
+        assert outcome.late <= 0, outcome
+        assert not outcome.driven, outcome
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_kind_of_fault_strikes_and_is_mended_or_aborts(kind: str):
+    outcome = Outcome(0, [Fault(kind, 8)])
+    bench = VirtualBench(HARNESS, LEADS)
+    link = FaultyLink(bench, random.Random(kind), outcome.faults, archive())
+    session(link, 0x1111_0000 | LOW_NONCE, outcome)
+    assert link.struck == {kind}
+    assert not outcome.wrong
+    assert bool(outcome.aborted) == (kind == "vanish"), outcome
+
+
+def test_without_faults_everything_is_right_and_as_long_as_the_campaign_thinks():
+    outcome = Outcome(0, [])
+    link = FaultyLink(VirtualBench(HARNESS, LEADS), random.Random(1), [])
+    session(link, 5, outcome)
+    assert (outcome.kind, outcome.longest_s < 1) == ("right", True)
+    assert link.requests == MESSAGES
+
+
+def test_the_campaign_would_notice_a_wrong_result():
+    outcome = Outcome(0, [])
+    other = {"link": [{"a": "D-1", "b": "H-1", "ohms": 3.0}]}
+    session(FaultyLink(VirtualBench(other, LEADS), random.Random(1), []), 5, outcome)
+    assert outcome.kind == "WRONG"
+    assert {text.split()[0] for text in outcome.wrong} == {"walk", "patterns", "1"}
