@@ -33,6 +33,7 @@ class Engine(ABC):
         self.waiting = waiting
         self.patience = patience
         self._depth = 0
+        self._reading = False
 
     def fill(self, statement: str) -> str:
         """A statement of `schema` with this engine's words in it."""
@@ -117,13 +118,15 @@ class Engine(ABC):
     @contextmanager
     def snapshot(self) -> Iterator[None]:
         """One state of the log for several queries."""
-        if self._depth:
+        if self._depth or self._reading:
             yield
             return
         self.begin_reading()
+        self._reading = True
         try:
             yield
         finally:
+            self._reading = False
             self.rollback()
 
     def _take_turn(self) -> None:

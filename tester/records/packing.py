@@ -12,8 +12,8 @@ PLAIN, DEFLATED = b"\0", b"\1"
 SMALL = 200
 """Below this many bytes deflating gains less than it costs."""
 
-BLOB_LIMIT = 64 * 1024 * 1024
-"""Largest blob in bytes, unpacked."""
+BLOB_LIMIT = BODY_LIMIT = 16 * 1024 * 1024
+"""Largest blob and largest event body in bytes, unpacked."""
 
 
 def pack(content: bytes) -> bytes:

@@ -9,9 +9,8 @@ from difflib import get_close_matches
 from tester.errors import InputError, StoreError
 from tester.records.engine import Engine
 from tester.records.events import Blobs, Event, Head, digest, from_stamp, job_number
-from tester.records.packing import unpack
+from tester.records.packing import BODY_LIMIT, unpack
 
-BODY_LIMIT = 64 * 1024 * 1024
 _DAMAGED = "records verify says what else is damaged"
 
 
@@ -40,10 +39,13 @@ def _likely(engine: Engine, job: str) -> str:
     return f"the newest is {newest[0]}" if newest else "the log is empty"
 
 
-def events_of(engine: Engine, job: int, name: str, fetch: Callable[[str], bytes]) -> Iterator[Event]:
+def events_of(engine: Engine, job: int, name: str, fetch: Callable[[str], bytes], only: str = "") -> Iterator[Event]:
     """Events of one record, bench by bench, in the order of the chains."""
+    chosen = " AND kind = ?" if only else ""
     found = engine.rows(
-        "SELECT bench, serial, kind, at, previous, hash, body FROM events WHERE job = ? ORDER BY bench, serial", (job,)
+        "SELECT bench, serial, kind, at, previous, hash, body FROM events"
+        f" WHERE job = ?{chosen} ORDER BY bench, serial",
+        (job, only) if only else (job,),
     )
     for bench, serial, kind, at, previous, hash_now, packed in found:
         try:

@@ -55,7 +55,7 @@ class JobSummary:
 
 def find(engine: Engine, query: Query) -> list[JobSummary]:
     """Records that match, newest first."""
-    sql, values = _selection(query)
+    sql, values = chosen(query)
     limit = f" LIMIT {int(query.limit)}" if query.limit is not None else ""
     skip = f" OFFSET {int(query.skip)}" if query.skip and query.limit is not None else ""
     rows = engine.rows(
@@ -76,8 +76,8 @@ def find(engine: Engine, query: Query) -> list[JobSummary]:
     ]
 
 
-def _selection(query: Query) -> tuple[str, list[object]]:
-    """WHERE clause over `jobs j`, and its values."""
+def chosen(query: Query) -> tuple[str, list[object]]:
+    """WHERE clause over `jobs j` ("" for all records), and its values."""
     parts: list[str] = []
     values: list[object] = []
     wanted = {"tag": query.tag, "harness": query.harness, "plan": query.plan, "cavity": query.cavity, **query.terms}

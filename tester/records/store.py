@@ -162,15 +162,21 @@ class Store:
 
     # Reading
 
-    def read(self, job: str) -> list[Event]:
-        """Events of a record in order. InputError when there is no such record.
+    @contextmanager
+    def reading(self) -> Iterator[Engine]:
+        """One state of the log for several reads, whatever others write meanwhile."""
+        with self._lock, self.engine.snapshot():
+            yield self.engine
+
+    def read(self, job: str, kind: str = "") -> list[Event]:
+        """Events of a record in order, all or those of one kind. InputError when there is no such record.
 
         Events of one bench come in the order of its chain, whatever its clock said; those of several benches are
         merged by time.
         """
         with self._lock, self.engine.snapshot():
             number, name = reading.job_id(self.engine, job)
-            events = list(reading.events_of(self.engine, number, name, self._blob))
+            events = list(reading.events_of(self.engine, number, name, self._blob, kind))
         chains: dict[str, list[Event]] = {}
         for event in events:
             chains.setdefault(event.bench, []).append(event)

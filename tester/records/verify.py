@@ -13,8 +13,7 @@ from typing import Any
 
 from tester.records.engine import Engine, Row
 from tester.records.events import GENESIS, Head, digest, event_hash
-from tester.records.packing import unpack
-from tester.records.reading import BODY_LIMIT
+from tester.records.packing import BODY_LIMIT, unpack
 
 _MEND = "mend it with records verify --mend-index"
 

@@ -23,7 +23,7 @@ from tester.records.events import (
     tidy_terms,
 )
 from tester.records.index import count_event, index_terms
-from tester.records.packing import BLOB_LIMIT, pack
+from tester.records.packing import BLOB_LIMIT, BODY_LIMIT, pack
 
 
 def next_job(engine: Engine, bench: str) -> str:
@@ -59,6 +59,8 @@ def append(
     hashes = {name: digest(content) for name, content in draft.blobs.items()}
     terms = tidy_terms(draft.terms)
     body = body_of(draft.data, terms, hashes)
+    if len(body) > BODY_LIMIT:
+        raise StoreError(f"an event of {len(body)} bytes is too large for a record", f"the limit is {BODY_LIMIT} bytes")
     at = stamp(draft.at or datetime.now(UTC))
     ensure_bench(engine, bench)
     last, hash_before = engine.rows("SELECT serial, hash FROM benches WHERE bench = ?", (bench,))[0]
