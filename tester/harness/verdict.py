@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 PASS, FAIL, NOT_TESTED = "PASS", "FAIL", "NOT TESTED"
@@ -51,6 +52,22 @@ class CavityVerdict:
 
 
 @dataclass(frozen=True)
+class LinkVerdict:
+    """One resistance judged. Ohms; `u_ohms` standard uncertainty; `source` of the limit in words.
+
+    `result` is "pass", "fail", "too close to call", or "" when it was not measured (then `ohms` is None).
+    """
+
+    a: str
+    b: str
+    ohms: float | None
+    u_ohms: float | None
+    limit_ohms: float
+    source: str
+    result: str
+
+
+@dataclass(frozen=True)
 class Verdict:
     """The whole result. FAIL outranks NOT TESTED outranks PASS.
 
@@ -64,6 +81,9 @@ class Verdict:
     untested      what stands between this result and PASS: (reason in a few words, cavities, checks or steps)
     grade         "scan" or "wire", as Measured.grade
     complete      every explanation of that size is among the faults
+    links         resistances judged, each with its limit and the source of it
+    reach         how far the checks saw: "isolation_ohms" (no leak below it can have hidden), "joined_ohms" (up to
+                  which "joined" may be), "dropout_ms" (a longer one cannot have been missed); only what applies
     at_least      number of faults that any explanation needs; `exact` when the explanations have just as many
     """
 
@@ -80,3 +100,5 @@ class Verdict:
     grade: str = "scan"
     complete: bool = True
     at_least: int = 0
+    links: tuple[LinkVerdict, ...] = ()
+    reach: Mapping[str, float] = field(default_factory=dict)

@@ -43,6 +43,7 @@ class JudgeFacts:
     watch        result of the dropout watch, None when there was none; `watch_stale` as `stale`
     isolation    lowest resistance that the board's isolation readings saw between a circuit and all others, ohm, by
                  a cavity of the circuit; None where nothing was seen
+    isolation_seen_to  leakage up to so many ohm would have shown in these readings, 0 without them
     no_lead_why  cavity -> why it is not on a lead, in words, where the lead map says so
     """
 
@@ -52,6 +53,7 @@ class JudgeFacts:
     watch: WatchResult | None = None
     watch_stale: bool = False
     isolation: Mapping[str, float | None] = field(default_factory=dict)
+    isolation_seen_to: float = 0.0
     no_lead_why: Mapping[str, str] = field(default_factory=dict)
 
 

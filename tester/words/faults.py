@@ -94,21 +94,28 @@ def _reversed(fault: Fault) -> str:
 
 def _leakage(fault: Fault) -> str:
     measured = f" ({ohms(fault.values['ohms'])})" if "ohms" in fault.values else ""
+    if fault.action == "to any other":
+        limit = ohms(fault.values["limit_ohms"])
+        return f"The circuit of {listed(fault.sits, most=MOST)} leaks to others{measured}, least allowed {limit}"
     between = f"between {fault.sits[0]} and {fault.belongs[0]}"
     if fault.action == "part differs":
         wanted = ohms(fault.values["expected_ohms"])
-        return (
-            f"The part {between} reads lower than it should{measured}, expected {wanted}: look at what is joined there"
-        )
+        return f"The part {between} reads too low{measured}, expected {wanted}: look at what is joined there"
     return f"Something conducts {between}{measured}, where nothing may: look for dampness, damage or a part"
 
 
 def _high(fault: Fault) -> str:
+    value = ohms(fault.values["ohms"])
+    if fault.action in ("branch", "branches not told apart"):
+        names = listed(fault.cavities)
+        where = f"in the branch to {names}" if fault.action == "branch" else f"in the branches to {names} together"
+        which = "" if fault.action == "branch" else ", which the readings cannot tell apart"
+        return f"Too much resistance {where}: {value} more than its wire{which}: look at the crimps and terminals there"
     between = f"between {fault.sits[0]} and {fault.belongs[0]}"
     if fault.action == "part differs":
         wanted = ohms(fault.values["expected_ohms"])
-        return f"The part {between} reads {ohms(fault.values['ohms'])}, expected {wanted}: look at its two ends"
-    value, limit = ohms(fault.values["ohms"]), ohms(fault.values["limit_ohms"])
+        return f"The part {between} reads {value}, expected {wanted}: look at its two ends"
+    limit = ohms(fault.values["limit_ohms"])
     return f"Too much resistance {between}: {value}, limit {limit}: look at the crimps and terminals on the way"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS, Fault, Verdict
 from tester.words.faults import says
-from tester.words.lists import counted, listed
+from tester.words.lists import counted, listed, ohms
 
 SHOWN = 3  # tied explanations on a screen
 MOST = 12
@@ -15,6 +15,25 @@ def scope_line(verdict: Verdict) -> str:
     done = listed(verdict.scope, ordered=False) or "nothing"
     left = [f"{check} not tested ({reason})" for check, reason in verdict.not_in_scope]
     return "; ".join([done, *left])
+
+
+def reach_lines(verdict: Verdict) -> list[str]:
+    """How far the checks saw, a line each: what "joined" may be, which leak and which dropout can have hidden."""
+    lines = []
+    if "continuity" in verdict.scope and "joined_ohms" in verdict.reach:
+        lines.append(f'"Joined" means up to {ohms(verdict.reach["joined_ohms"])}, in a circuit of two cavities.')
+        if verdict.grade == "wire":
+            lines[-1] = f'"Joined" means up to {ohms(verdict.reach["joined_ohms"])}, measured.'
+    if "isolation" in verdict.scope and "isolation_ohms" in verdict.reach:
+        seen = verdict.reach["isolation_ohms"]
+        lines.append(
+            f"Between circuits nothing below {ohms(seen)} can have hidden; a weaker leak was not looked for."
+            if seen > 0
+            else "The largest circuits have too many cavities for a scan to surely see a leak between them."
+        )
+    if "dropout" in verdict.scope and "dropout_ms" in verdict.reach:
+        lines.append(f"A dropout of up to {verdict.reach['dropout_ms']:.3g} ms could have been missed.")
+    return lines
 
 
 def headline(verdict: Verdict) -> str:
@@ -87,7 +106,7 @@ def verdict_lines(verdict: Verdict) -> list[str]:
     lines += fault_lines(verdict)
     lines += untested_lines(verdict)
     lines.append(lone_line(verdict))
-    return lines
+    return lines + reach_lines(verdict)
 
 
 def count_line(verdict: Verdict) -> str:

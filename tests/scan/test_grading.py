@@ -109,7 +109,7 @@ def test_random_harnesses_of_wire_and_parts_are_graded_as_they_were_built():
         for a in range(n):
             for b in range(a):
                 assert measured.netlist.joined(f"D-{a + 1}", f"D-{b + 1}") == (wires[a] == wires[b])
-        present = {w for w in wires}
+        present = set(wires)
         wanted = {(v, w) for v in present for w in present if v < w and blob[v] == blob[w]}
         got = {tuple(sorted((wires[int(p.a[2:]) - 1], wires[int(p.b[2:]) - 1]))) for p in measured.parts}
         assert got == wanted and all(p.stable for p in measured.parts)

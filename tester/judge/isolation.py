@@ -1,0 +1,59 @@
+"""How far isolation was seen: what a scan with one driver surely finds, and leakage that the converter measured."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from tester.harness.expected import Expected
+from tester.harness.netlist import Netlist
+from tester.harness.verdict import Fault
+from tester.judge.faults import likeliest, steps_of
+
+# Path resistance up to which a circuit of so many points surely reads joined, worst parts: the board's decks
+# (hwspec/limits.toml, joined_by_points). A leak below it cannot hide from the scan.
+SURELY_SEEN: tuple[tuple[int, float], ...] = (
+    (2, 66_000.0), (6, 12_500.0), (11, 5_700.0), (21, 2_300.0), (31, 1_200.0), (61, 120.0),
+)  # fmt: skip
+SHORT_OHMS = 5_000.0  # hard shorts: > 5,000 ohm to every other contact, TM 5-3805-291-23-1 WP 0013
+
+
+def scan_reach(netlist: Netlist, points: tuple[tuple[int, float], ...] = SURELY_SEEN) -> float:
+    """Ohms below which no leak between two circuits can hide from a full scan; 0 when a circuit is too large.
+
+    Each pair is driven from both sides, so the smaller circuit of a pair counts; the worst pair is the two largest.
+    """
+    sizes = sorted((len(circuit) for circuit in netlist), reverse=True)
+    if len(sizes) < 2:
+        return points[0][1]
+    seen_with = sizes[1] + 1  # the smaller circuit's points, and the driver
+    return next((ohms for most, ohms in points if seen_with <= most), 0.0)
+
+
+def judge_isolation(
+    expected: Expected, wanted: Netlist, lowest: Mapping[str, float | None], blocked: Iterable[str]
+) -> list[Fault]:
+    """Faults of circuits whose leakage reading lies below the plan's limit; none where the plan gives no limit.
+
+    `lowest`: ohms between the circuit of a cavity and all others together, None where no leakage was seen.
+    """
+    limit = expected.limits.get("isolation_ohms")
+    skip = set(blocked)
+    faults: list[Fault] = []
+    for name, ohms in lowest.items():
+        if limit is None or name not in wanted or ohms is None or ohms >= limit:
+            continue
+        circuit = wanted.circuit_of(name)
+        if skip.isdisjoint(circuit):
+            cavities = likeliest(circuit, expected)
+            values = {"ohms": ohms, "limit_ohms": limit}
+            faults.append(
+                Fault("leakage", cavities, 0, "to any other", circuit, (), steps_of(cavities, expected), values)
+            )
+    return faults
+
+
+def reach_of(netlist: Netlist, lowest: Mapping[str, float | None], seen_to: float) -> float:
+    """Ohms below which leakage was surely seen: the scan's reach, or the converter's where every circuit was read."""
+    reach = scan_reach(netlist)
+    read = {netlist.circuit_of(name)[0] for name in lowest if name in netlist}
+    return max(reach, seen_to) if read == {circuit[0] for circuit in netlist} else reach
