@@ -1,9 +1,11 @@
 """Short form of the link-fault campaign (tests/campaigns/test_link_faults.py)."""
 
 import random
+from pathlib import Path
 
 import pytest
 
+from tests.support import port_campaign
 from tests.support.faulty import KINDS, Fault, FaultyLink
 from tests.support.link_campaign import (
     HARNESS,
@@ -33,7 +35,7 @@ def test_each_kind_of_fault_strikes_and_is_mended_or_aborts(kind: str):
     bench = VirtualBench(HARNESS, LEADS)
     link = FaultyLink(bench, random.Random(kind), outcome.faults, archive())
     session(link, 0x1111_0000 | LOW_NONCE, outcome)
-    assert link.struck == {kind}
+    assert link.mangler.struck == {kind}
     assert not outcome.wrong
     assert bool(outcome.aborted) == (kind == "vanish"), outcome
 
@@ -43,7 +45,7 @@ def test_without_faults_everything_is_right_and_as_long_as_the_campaign_thinks()
     link = FaultyLink(VirtualBench(HARNESS, LEADS), random.Random(1), [])
     session(link, 5, outcome)
     assert (outcome.kind, outcome.longest_s < 1) == ("right", True)
-    assert link.requests == MESSAGES
+    assert link.mangler.requests == MESSAGES
 
 
 def test_the_campaign_would_notice_a_wrong_result():
@@ -52,3 +54,14 @@ def test_the_campaign_would_notice_a_wrong_result():
     session(FaultyLink(VirtualBench(other, LEADS), random.Random(1), []), 5, outcome)
     assert outcome.kind == "WRONG"
     assert {text.split()[0] for text in outcome.wrong} == {"walk", "patterns", "1"}
+
+
+@pytest.mark.parametrize("seed", [1, 10, 11])
+def test_a_whole_test_through_a_faulty_port_ends_in_the_right_verdict_or_an_abort(
+    seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    port_campaign.files(tmp_path)
+    outcome = port_campaign.run(seed, tmp_path)
+    assert not outcome.wrong and not outcome.driven and not outcome.armed, outcome
+    assert outcome.struck

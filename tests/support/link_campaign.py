@@ -115,7 +115,7 @@ def archive() -> dict[bytes, bytes]:
     class Keeper(FaultyLink):
         def _collect(self) -> None:
             if self._bench.line.to_host:
-                kept[self._last_line] = bytes(self._bench.line.to_host)
+                kept[self.mangler.last_line] = bytes(self._bench.line.to_host)
             super()._collect()
 
     session(Keeper(bench, random.Random(0), []), 0x7777_0000 | LOW_NONCE, Outcome(0, []))
@@ -131,8 +131,8 @@ def run(seed: int) -> Outcome:
     if dice.random() < 0.3:
         bench.write(dice.randbytes(dice.randrange(1, 60)))  # another program probed the port before
     session(link, dice.getrandbits(16) << 16 | LOW_NONCE, outcome)
-    outcome.struck = link.struck
-    if "vanish" in link.struck:
+    outcome.struck = link.mangler.struck
+    if "vanish" in outcome.struck:
         bench.restart()
         bench.line.to_board.clear()
         again = Outcome(seed, [])
