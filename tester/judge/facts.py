@@ -24,13 +24,20 @@ class Dropout:
 
 @dataclass(frozen=True)
 class WatchResult:
-    """What a dropout watch saw. `missed_ms`: the longest dropout that it could have missed; `seconds` watched."""
+    """What a dropout watch saw.
+
+    seconds     watched, at `cadence_us` between two readings at worst
+    missed_ms   the longest opening that could have been missed; `shorts_missed_ms` the longest touch between circuits,
+                None when no coded patterns looked for them
+    complete    False when it was broken off, or when more happened than the board can log
+    """
 
     dropouts: tuple[Dropout, ...] = ()
     seconds: float = 0.0
     cadence_us: float = 0.0
     missed_ms: float = 0.0
     complete: bool = True
+    shorts_missed_ms: float | None = None
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """Every sentence that a person reads about faults, steps and cautions. Pure."""
 
+from tester.words.changes import change_says, count_changes, dropout_line, watch_line
 from tester.words.faults import says
 from tester.words.lists import counted, listed, ohms
 from tester.words.readings import reading_lines
@@ -20,9 +21,12 @@ from tester.words.verdicts import (
 __all__ = [
     "CAUTIONS",
     "STAGES",
+    "change_says",
     "connector_caution",
+    "count_changes",
     "count_line",
     "counted",
+    "dropout_line",
     "explanations",
     "fault_lines",
     "headline",
@@ -37,4 +41,5 @@ __all__ = [
     "stage_line",
     "untested_lines",
     "verdict_lines",
+    "watch_line",
 ]

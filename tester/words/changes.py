@@ -1,0 +1,64 @@
+"""Two scans compared, a sentence a change; and a dropout watch in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tester.words.lists import counted, listed, ohms
+
+MOST = 8
+TOUCHED = {
+    "circuit edited": "the job edited this circuit",
+    "connector opened": "the job opened this connector, not this circuit",
+    "not handled": "the job did not handle it",
+}
+
+
+def change_says(
+    kind: str,
+    cavities: Sequence[str],
+    sides: Sequence[Sequence[str]],
+    before: float | None,
+    after: float | None,
+    touched: str,
+) -> str:
+    """One sentence on one change between two scans; the arguments are the fields of a Change."""
+    names = listed(cavities, most=MOST)
+    parts = [listed(side, most=MOST) for side in sides]
+    pair = f"{cavities[0]} and {cavities[-1]}"
+    text = {
+        "gone": lambda: f"No longer joined: {listed(parts, last='from', ordered=False)}",
+        "new": lambda: f"Newly joined: {listed(parts, last='with', ordered=False)}",
+        "resistance": lambda: f"Resistance between {pair} moved from {_ohms(before)} to {_ohms(after)}",
+        "part gone": lambda: f"The part between {pair} ({_ohms(before)}) is gone",
+        "part new": lambda: f"New between {pair}: a part of {_ohms(after)}",
+        "part changed": lambda: f"The part between {pair} changed from {_ohms(before)} to {_ohms(after)}",
+        "not comparable": lambda: f"Not comparable, on a lead or certain in one scan only: {names}",
+    }[kind]()
+    return text if kind == "not comparable" else f"{text}; {TOUCHED[touched]}"
+
+
+def _ohms(value: float | None) -> str:
+    return "no reading" if value is None else ohms(value)
+
+
+def watch_line(seconds: float, cadence_us: float, missed_ms: float, shorts_missed_ms: float | None) -> str:
+    """What a dropout watch did and what it could have missed, in one sentence."""
+    text = (
+        f"Watched for {seconds:.3g} s, a reading at least every {cadence_us / 1000:.3g} ms: "
+        f"an opening of up to {missed_ms:.3g} ms could have been missed"
+    )
+    if shorts_missed_ms is None:
+        return f"{text}; touches between circuits were not looked for"
+    return f"{text}, a touch between circuits of up to {shorts_missed_ms:.3g} ms"
+
+
+def dropout_line(kind: str, cavities: Sequence[str], at_ms: float, lasted_ms: float) -> str:
+    """One dropout: which circuit, when, how long."""
+    what = "opened" if kind == "open" else "touched another circuit"
+    return f"At {at_ms / 1000:.2f} s the circuit of {listed(cavities, most=MOST)} {what} for {lasted_ms:.3g} ms"
+
+
+def count_changes(number: int) -> str:
+    """``no change``, ``1 change``, ``4 changes``."""
+    return counted(number, "change") if number else "no change"
