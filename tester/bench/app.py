@@ -50,6 +50,7 @@ class BenchApp(App[int]):
         self.board_info: Any = None
         self.board_error = ""
         self.before = ""
+        self.step_wanted = ""
 
     # Beginning and end
 

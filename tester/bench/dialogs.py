@@ -110,8 +110,8 @@ class Help(ModalScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,enter,q,question_mark", "dismiss", "close help", id="help-close"),
-        Binding("down,j", "scroll(1)", "down", show=False),
-        Binding("up,k", "scroll(-1)", "up", show=False),
+        Binding("down", "scroll(1)", "down", show=False),
+        Binding("up", "scroll(-1)", "up", show=False),
         Binding("pagedown,space", "scroll(12)", "page down", show=False),
         Binding("pageup", "scroll(-12)", "page up", show=False),
     ]

@@ -2,18 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import ClassVar
+from collections.abc import Iterable, Mapping, Sequence
 
 from rich.segment import Segment
 from rich.style import Style
+from textual.color import Color
 from textual.geometry import Size
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
 from tester.bench.text import Part, length, plain
 
-ROLES = ("plain", "dim", "strong", "right", "wrong", "doubt", "goal", "live", "wire", "cursor", "head", "key")
+_BOLD, _REVERSED, _MARKED = Style(bold=True), Style(bold=True, reverse=True), Style(bold=True, underline=True)
+# Role -> colour of the text, of the ground (variables of the theme), and weight; the last one with few colours.
+ROLES: dict[str, tuple[str, str, Style, Style]] = {
+    "plain": ("foreground", "", Style(), Style()),
+    "dim": ("bench-dim", "", Style(), Style()),
+    "strong": ("foreground", "", _BOLD, _BOLD),
+    "right": ("success", "", Style(), Style()),
+    "wrong": ("error", "", _BOLD, _BOLD),
+    "doubt": ("warning", "", _BOLD, _BOLD),
+    "goal": ("bench-on", "primary", _BOLD, _REVERSED),
+    "live": ("secondary", "", _BOLD, _BOLD),
+    "wire": ("primary", "", Style(), Style()),
+    "cursor": ("foreground", "bench-cursor", _BOLD, _MARKED),
+    "head": ("primary", "", _BOLD, _BOLD),
+    "key": ("primary", "", _BOLD, _MARKED),
+}
+_NO_GROUND = ("goal", "cursor", "key")
+
+
+def role_style_of(role: str, variables: Mapping[str, str], few: bool) -> Style:
+    """The style of a role under a theme. `few`: sixteen colours or none, so weights and reversal tell it."""
+    text, ground, weight, weight_few = ROLES[role]
+    if few:
+        colour = None if role in _NO_GROUND else Color.parse(variables[text]).rich_color
+        return Style(color=colour) + weight_few
+    back = Color.parse(variables[ground]).rich_color if ground else None
+    return Style(color=Color.parse(variables[text]).rich_color, bgcolor=back) + weight
 
 
 class LineView(ScrollView, can_focus=False):
@@ -22,12 +48,11 @@ class LineView(ScrollView, can_focus=False):
     All text goes through `plain`; nothing in it is read as markup.
     """
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {f"line--{role}" for role in ROLES}
-
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
         self._strips: dict[int, tuple[int, Strip]] = {}
         self._role_styles: dict[str, Style] = {}
+        self._base: Style | None = None
         self.drawn = 0
 
     def line(self, y: int) -> Sequence[Part]:
@@ -61,15 +86,24 @@ class LineView(ScrollView, can_focus=False):
         """Theme or focus changed: styles are looked up anew."""
         self._strips.clear()
         self._role_styles.clear()
+        self._base = None
         super().notify_style_update()
 
     def role_style(self, role: str) -> Style:
-        """The style of a role, from the style sheet."""
+        """The style of a role on this widget's ground."""
         style = self._role_styles.get(role)
         if style is None:
-            style = self.get_component_rich_style(f"line--{role}", partial=True)
+            variables = self.app.theme_variables
+            style = self.base_style + role_style_of(role, variables, self.app.current_theme.ansi)
             self._role_styles[role] = style
         return style
+
+    @property
+    def base_style(self) -> Style:
+        """The widget's own style, looked up once for each theme."""
+        if self._base is None:
+            self._base = self.rich_style
+        return self._base
 
     def render_line(self, y: int) -> Strip:
         at = y + self.scroll_offset.y
@@ -80,14 +114,13 @@ class LineView(ScrollView, can_focus=False):
             self._strips[at] = held
             self.drawn += 1
         left = self.scroll_offset.x
-        return held[1].crop_extend(left, left + width, self.rich_style)
+        return held[1].crop_extend(left, left + width, self.base_style)
 
     def _strip(self, y: int) -> Strip:
         if not 0 <= y < self.virtual_size.height:
             return Strip([])
         parts = [(plain(text), role) for text, role in self.line(y)]
-        base = self.rich_style
-        return Strip([Segment(text, base + self.role_style(role)) for text, role in parts], length(parts))
+        return Strip([Segment(text, self.role_style(role)) for text, role in parts], length(parts))
 
 
 class Lines(LineView):

@@ -31,8 +31,8 @@ class PickList(LineView, can_focus=True):
 
     DEFAULT_CSS = "PickList { height: 1fr; scrollbar-size: 1 1; }"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("up,k", "cursor(-1)", "up", show=False),
-        Binding("down,j", "cursor(1)", "down", show=False),
+        Binding("up", "cursor(-1)", "up", show=False),
+        Binding("down", "cursor(1)", "down", show=False),
         Binding("pageup", "cursor(-8)", "page up", show=False),
         Binding("pagedown", "cursor(8)", "page down", show=False),
         Binding("home", "cursor(-9999)", "first", show=False),

@@ -31,8 +31,8 @@ class FinishScreen(StageScreen):
         Binding("i", "builder", "builder", id="finish-builder", tooltip="initials of who built"),
         Binding("e", "tester", "tester", id="finish-tester", tooltip="initials of who tested"),
         Binding("c", "close", "close job", id="finish-close", tooltip="close the job at the bench"),
-        Binding("down,j", "scroll(1)", "down", show=False),
-        Binding("up,k", "scroll(-1)", "up", show=False),
+        Binding("down", "scroll(1)", "down", show=False),
+        Binding("up", "scroll(-1)", "up", show=False),
         Binding("pagedown", "scroll(12)", "page down", show=False),
         Binding("pageup", "scroll(-12)", "page up", show=False),
     ]

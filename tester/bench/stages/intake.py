@@ -40,6 +40,11 @@ class IntakeScreen(StageScreen):
         Binding("escape", "out", "to the keys", id="intake-out", show=False, tooltip="leave the line, so that ? helps"),
     ]
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.sides: tuple[str, ...] = ()
+        self._told_of = ""
+
     def body(self) -> ComposeResult:
         with VerticalScroll(id="form", can_focus=False):
             for key, label, hint in FIELDS:
@@ -118,8 +123,11 @@ class IntakeScreen(StageScreen):
         from tester.job.files import read_text
         from tester.plan.load import load_plan
 
-        self.sides: tuple[str, ...] = ()
         name = self.query_one("#in-plan", Input).value.strip()
+        if name == self._told_of:
+            return
+        self._told_of = name
+        self.sides = ()
         lines: list[list[Part]] = []
         if name:
             try:

@@ -126,6 +126,10 @@ class AsLeftScreen(ScanStage):
         self.action_scan()
 
     def action_sheet(self) -> None:
+        verdict = self._verdict()
+        kind, _, number = self.query_one(PickList).key.partition(" ")
+        steps = verdict["faults"][int(number)]["steps"] if verdict is not None and kind == "fault" else []
+        self.bench.step_wanted = number if kind == "step" else next(iter(steps), "")
         self.bench.show_stage("work sheet")
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
@@ -167,9 +171,13 @@ class AsLeftScreen(ScanStage):
     def _picks(self, verdict: dict[str, Any]) -> list[Pick]:
         picks = []
         many = verdict["explanations"] > 1
+        by_id = {step.id: step.number for step in self.bench.session.steps()}
         for n, fault in enumerate(verdict["faults"]):
             doubt = fault["kind"] == "doubtful"
-            tail = f"explanation {fault['explanation'] + 1}" if many and not doubt else fault["kind"]
+            numbers = ", ".join(str(by_id[step]) for step in fault["steps"] if step in by_id)
+            tail = f"step {numbers}" if numbers else fault["kind"]
+            if many and not doubt:
+                tail = f"{'or ' if fault['explanation'] else ''}{tail}"
             picks.append(Pick(f"fault {n}", fault["says"], "?" if doubt else "✗", "doubt" if doubt else "wrong", tail))
         told = {fault["says"] for fault in verdict["faults"]}
         for n, line in enumerate(verdict["says"][1:]):

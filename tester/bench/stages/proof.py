@@ -9,16 +9,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tester.bench.big import big
 from tester.bench.cavities import CavityList
 from tester.bench.dialogs import YesNo, said
 from tester.bench.face import FaceView
+from tester.bench.harness_view import face_plans
 from tester.bench.lineview import Lines
 from tester.bench.marks import Mark
 from tester.bench.messages import WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import Pick
-from tester.bench.text import count
+from tester.bench.text import count, plain
 from tester.bench.worker import Talk
 from tester.errors import LoomwrightError
+from tester.harness.cavity import split_cavity
 
 if TYPE_CHECKING:
     from tester.bench.stages.leads import LeadsScreen
@@ -210,9 +213,13 @@ class Proof:
         width = max(30, self.screen.query_one("#right").size.width - 2)
         lines = said(event.says, ROLES[event.kind], width) if event is not None else []
         lines += [line for finding in self.findings for line in said(finding, "wrong", width)]
-        self.screen.query_one("#result", Lines).show(
-            [*lines, *said(f"Touch {self.next}" if self.next else "", "strong", width)]
-        )
+        if self.next:
+            asked = [[(row, "strong")] for row in big(plain(self.next), width)]
+            lines = [*asked, [], *lines]
+            self.screen.query_one(FaceView).show(
+                face_plans(self.screen.bench.session.plan, [split_cavity(self.next)[0]])
+            )
+        self.screen.query_one("#result", Lines).show(lines)
         if event is not None and event.kind == "wrong":
             self.screen.query_one(FaceView).mark(dict.fromkeys(event.answered, Mark.WRONG))
         self.screen.query_one(FaceView).choose([self.next] if self.next else [])
@@ -229,6 +236,7 @@ class Proof:
         if message.name == IDENTITY and message.result is not None:
             self.known[self.at] = message.result
             self.screen.bench.sounds.play("wrong" if message.result[0] is False else "right")
+        self.screen.query_one(FaceView).show(face_plans(self.screen.bench.session.plan))
         self.screen.query_one(FaceView).choose([])
         self.screen.query_one(CavityList).choose([])
         self.screen.state_changed()

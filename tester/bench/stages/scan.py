@@ -91,7 +91,8 @@ class ScanStage(StageScreen):
         )
         self.query_one(Lines).show([])
         self.query_one(PickList).show([])
-        self.source = "live"
+        self.query_one(CavityList).choose(())
+        self.source, self.when = "live", ""
         self.number = self.bench.do(self.PURPOSE, full_scan(job.leads, session.leads_paths()))
         self.show_strip()
         self.refresh_bindings()
@@ -168,6 +169,7 @@ class ScanStage(StageScreen):
             self.say("The scan was cancelled, the board has let every channel go. Nothing of it counts.")
             return
         job.keep_scan(self.PURPOSE, message.result)
+        self.source = ""
         self.finished(message)
         self.state_changed()
 

@@ -18,7 +18,7 @@ from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import Pick, PickList
 from tester.bench.stage import StageScreen
 from tester.bench.stages.watching import Watching
-from tester.bench.text import Part, count, plain
+from tester.bench.text import Part, plain
 from tester.errors import LoomwrightError
 from tester.harness.cavity import split_cavity
 
@@ -64,7 +64,13 @@ class WorkSheetScreen(StageScreen):
         super().on_mount()
         picks = self.query_one(PickList)
         picks.focus()
-        self._to_next()
+        wanted, self.bench.step_wanted = self.bench.step_wanted, ""
+        if wanted:
+            picks.go(wanted)
+            self._show_step()
+            self.show_strip()
+        else:
+            self._to_next()
         self.watching.start()
 
     # What is shown
@@ -88,9 +94,11 @@ class WorkSheetScreen(StageScreen):
             return f"Step {step.number} must wait: {step.blocked}."
         if step.id == self.seen_step:
             return f"The board sees it. Is step {step.number} done? Enter: yes."
-        if self.watching.on and not step.eyes and step.do in ("insert", "move"):
-            return f"{step.says.rstrip('.')}. The board ticks it when it sees it."
-        return f"{step.says.rstrip('.')}, then press Enter. {count(len(left), 'step')} to go."
+        hand = " ".join(part for part in (HANDS.get(step.do, step.do), self._place(step)) if part)
+        words = f"Step {step.number} of {len(steps)}: {hand}, then press Enter."
+        if self.watching.on and not step.eyes:
+            words += " The board watches: it tells at once what it sees."
+        return words
 
     @property
     def step(self) -> Any:
@@ -107,9 +115,20 @@ class WorkSheetScreen(StageScreen):
                 sign, role, tail = "·", "dim", "waits"
             else:
                 sign, role, tail = " ", "plain", ""
-            words = f"{step.number}. {HANDS.get(step.do, step.do)} {step.cavity}".rstrip()
+            words = f"{step.number}. {HANDS.get(step.do, step.do)} {self._place(step)}".rstrip()
             picks.append(Pick(step.id, words, sign, role, tail))
         return picks
+
+    def _place(self, step: Any) -> str:
+        """Where the hand goes: a cavity, from one to another, or a connector."""
+        if step.do == "move":
+            return " to ".join(step.cavities)
+        return str(step.cavity or self._connector(step))
+
+    def _connector(self, step: Any) -> str:
+        """The connector that a step without cavity works on, "" if none."""
+        todo = next((one for one in self.bench.session.resolved().todo if one.id == step.id), None)
+        return str(getattr(todo.step, "connector", "") or "") if todo is not None else ""
 
     def _show_step(self) -> None:
         step = self.step
@@ -120,7 +139,7 @@ class WorkSheetScreen(StageScreen):
             return
         width = max(30, self.query_one("#right").size.width - 2)
         lines.append([(f" {HANDS.get(step.do, step.do)}", "head"), (self._which(step), "plain")])
-        name = " → ".join(step.cavities) if step.do == "move" else step.cavity
+        name = "→".join(step.cavities) if step.do == "move" else self._place(step)
         if name:
             lines += [[(f" {row}", "strong")] for row in big(plain(name), width)]
         lines += [[(" ", "plain"), *line] for line in said(step.says, "strong", width - 1)]
@@ -133,21 +152,15 @@ class WorkSheetScreen(StageScreen):
         self._show_face(step, face)
 
     def _which(self, step: Any) -> str:
-        """Wire, end, colour by name and letters, size."""
-        parts = []
-        if step.wire:
-            parts.append(f"wire {step.wire}" + (f", end {step.end}" if step.end else ""))
-            parts.append(f"{step.colour_words} ({step.colour})")
-            if step.size:
-                parts.append(step.size)
-        return "  " + ", ".join(parts) if parts else ""
+        """Wire and end; colour and size stand in the sentence below."""
+        end = f"end {step.end} of " if step.end else ""
+        return f"   {end}{step.wire}   {step.colour}" if step.wire else ""
 
     def _show_face(self, step: Any, face: FaceView) -> None:
         plan = self.bench.session.plan
         names = list(dict.fromkeys(split_cavity(name)[0] for name in step.cavities))
-        connector = getattr(step, "connector", "")
-        if not names and connector:
-            names = [connector]
+        if not names and self._connector(step):
+            names = [self._connector(step)]
         face.display = bool(names)
         if names:
             face.show(face_plans(plan, names))

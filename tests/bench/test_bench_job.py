@@ -1,0 +1,222 @@
+"""The whole job by keys, against the virtual board on a real pseudo-terminal."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.bench.bench_support import AFTER, BEFORE, WRONG, Bench, harness
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return Bench(tmp_path)
+
+
+async def test_a_job_goes_from_intake_to_a_closed_record_that_passes(bench: Bench) -> None:
+    async with bench.running():
+        await bench.to_sheet()
+        await bench.until(lambda: bench.app.stage.watching.on, "the board watches")
+        await bench.keys("enter", "enter")
+        await bench.rehearse(f"harness {bench.write('after.toml', harness(*AFTER))}")
+        await bench.until(lambda: bench.job.state.ticks.get("w1-b") or "sees it" in bench.strip, "seen by the board")
+        while any(step.state == "open" for step in bench.app.session.steps()):
+            await bench.keys("enter")
+        await bench.keys("s", "enter")
+        await bench.until(lambda: bench.job.state.verdict is not None, "a verdict")
+        assert bench.job.state.verdict["verdict"] == "PASS", bench.text()
+        assert "PASS: continuity" in bench.text() and "not tested" in bench.text()
+        await bench.keys("enter")
+        await bench.until(lambda: "FINISH" in bench.strip, "finish")
+        await bench.keys("enter", "enter", "enter")
+        await bench.type("CD")
+        await bench.keys("enter", "enter")
+        await bench.until(lambda: bench.job.state.finished, "closed")
+        assert bench.job.state.initials == {"builder": "AB", "tester": "CD"}
+        await bench.keys("enter")
+        await bench.until_text("the lamp is lit")
+        await bench.keys("enter")
+        assert bench.job.state.function_checks == {"lamp": "ok"}
+
+
+async def test_a_miswire_is_told_at_once_named_as_left_and_passes_after_rework(bench: Bench) -> None:
+    async with bench.running():
+        await bench.to_sheet()
+        await bench.until(lambda: bench.app.stage.watching.on, "the board watches")
+        await bench.keys("enter", "enter")
+        await bench.rehearse(f"harness {bench.write('wrong.toml', harness(*WRONG))}")
+        await bench.until_text("B-6")
+        await bench.until(lambda: "wrong" in bench.app.sounds.played, "the sound for wrong")
+        assert "✗" in bench.text()
+        while any(step.state == "open" for step in bench.app.session.steps()):
+            await bench.keys("enter")
+        await bench.keys("s", "enter")
+        await bench.until(lambda: bench.job.state.verdict is not None, "a verdict")
+        assert bench.job.state.verdict["verdict"] == "FAIL"
+        assert "FAIL" in bench.text() and "B-5" in bench.text() and "✗6◂" in bench.text()
+        await bench.rehearse(f"harness {bench.write('after.toml', harness(*AFTER))}")
+        await bench.keys("r", "y")
+        await bench.until(
+            lambda: bench.job.state.verdict is not None and bench.job.state.verdict["verdict"] == "PASS", "PASS"
+        )
+        assert "PASS: continuity" in bench.text()
+
+
+async def test_a_voltage_is_refused_with_volts_and_cavity_before_anything_drives(bench: Bench) -> None:
+    live = '[[voltage]]\nat = "B-2"\nvolts = 12.6\nohms = 50\n'
+    bench.harness = bench.write("live.toml", harness(*BEFORE, more=live))
+    async with bench.running():
+        await bench.intake()
+        for _ in range(len(bench.job.cautions())):
+            await bench.keys("enter")
+        await bench.until(lambda: bench.app.board_state == "rest", "the board")
+        await bench.keys("enter")
+        await bench.until(lambda: "voltage present" in bench.strip, "the refusal")
+        assert re.search(r"B-2 \+\d+\.\d+ V", bench.strip)
+        await bench.keys("d")
+        assert "LEADS" in bench.strip and bench.job.state.aborted
+
+
+async def test_nothing_drives_before_every_caution_is_acknowledged_by_name(bench: Bench) -> None:
+    async with bench.running():
+        await bench.intake()
+        await bench.until(lambda: bench.app.board_state == "rest", "the board")
+        await bench.keys("enter", "end", "enter")
+        assert "Caution" in bench.strip or "First" in bench.strip
+        await bench.keys("d")
+        assert "LEADS" in bench.strip and "caution" in bench.strip
+        assert bench.job.state.cautions == {"battery": "AB"}
+
+
+async def test_a_board_unplugged_mid_job_is_told_waited_for_and_the_job_goes_on(bench: Bench) -> None:
+    async with bench.running():
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.rehearse("unplug")
+        await bench.keys("d")
+        await bench.until(lambda: "BOARD LOST" in bench.strip or "looking for the board" in bench.strip, "told")
+        await bench.until(lambda: bench.app.board_state == "rest", "the board is back")
+        await bench.keys("enter")
+        await bench.until(lambda: bench.job.state.newest_scan("as found") is not None, "the scan")
+
+
+async def test_a_scan_that_loses_the_board_counts_for_nothing_and_is_asked_for_again(bench: Bench) -> None:
+    async with bench.running():
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.keys("d", "enter")
+        await bench.rehearse("unplug")
+        await bench.until(lambda: bench.job.state.aborted or bench.job.state.newest_scan("as found"), "an end")
+        await bench.until(lambda: bench.app.board_state == "rest", "the board is back")
+        if bench.job.state.newest_scan("as found") is None:
+            assert "s to scan again" in bench.strip
+            await bench.keys("s")
+        await bench.until(lambda: bench.job.state.newest_scan("as found") is not None, "the scan")
+
+
+async def test_a_cancelled_scan_leaves_the_board_at_rest_and_counts_for_nothing(bench: Bench) -> None:
+    async with bench.running():
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.keys("d", "enter", "x")
+        await bench.until(lambda: not bench.app.stage.scanning, "the end of the scan")
+        if bench.job.state.newest_scan("as found") is None:
+            assert "cancelled" in bench.strip
+            assert bench.job.state.aborted[-1]["purpose"] == "as found"
+        assert bench.app.board_state == "rest"
+
+
+async def test_another_lead_set_is_told_by_its_identity_jumpers(bench: Bench) -> None:
+    other = bench.write("other.toml", Path(bench.leads[0]).read_text().replace("[[20, 21]]", "[[20, 23]]"))
+    async with bench.running(wired_by=str(other)):
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.keys("enter")
+        await bench.until(lambda: "not lead set small-leads" in bench.strip, "the refusal")
+
+
+async def test_exchanged_leads_are_named_while_the_leads_are_proven(bench: Bench) -> None:
+    text = Path(bench.leads[0]).read_text()
+    mirrored = text.replace('2 = "A-2"', '2 = "A-#"').replace('3 = "A-3"', '3 = "A-2"').replace("A-#", "A-3")
+    bench.harness = bench.write("empty.toml", "format = 1\n")
+    async with bench.running(wired_by=str(bench.write("mirrored.toml", mirrored))):
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.keys("end", "enter")
+        stage = bench.app.stage
+        await bench.until(lambda: stage.proof.running, "the proof")
+        asked: set[str] = set()
+        while stage.proof.running and stage.proof.next and len(asked) < 12:
+            now = stage.proof.next
+            asked.add(now)
+            seen = len(bench.app.sounds.played)
+            await bench.rehearse(f"touch {now}")
+            await bench.until(lambda seen=seen: len(bench.app.sounds.played) > seen, f"an answer to {now}")
+            await bench.rehearse("release")
+            await asyncio.sleep(0.4)
+            if stage.proof.next == now and "unsteadily" in bench.text():
+                asked.discard(now)
+            elif stage.proof.next == now:
+                await bench.keys("k")
+                await bench.until(lambda now=now: stage.proof.next != now, "the next one")
+        await bench.until(lambda: not stage.proof.running, "the end of the proof")
+        assert "The leads to A-2 and A-3 are exchanged" in " ".join(bench.text().split()) or any(
+            "A-2 and A-3 are exchanged" in finding for finding in stage.proof.findings
+        )
+        assert bench.job.state.proven == {*(f"A-{n}" for n in (1, 4, 5, 6)), *(f"B-{n}" for n in range(1, 7))}
+
+
+async def test_touch_to_find_names_cavity_and_circuit(bench: Bench) -> None:
+    async with bench.running():
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.as_found()
+        await bench.keys("t")
+        await bench.until_text("nothing touched")
+        await bench.rehearse("touch B-2")
+        await bench.until_text("in a circuit with")
+        assert "▸2◂" in bench.text() and "found" in bench.app.sounds.played
+        await bench.keys("escape")
+        await bench.until(lambda: "AS FOUND" in bench.strip, "back")
+
+
+async def test_two_rounds_are_led_through(bench: Bench) -> None:
+    first = 'format = 1\nid = "round-one"\n[channels]\n' + "".join(f'{n} = "A-{n}"\n' for n in range(1, 7))
+    both = first + "".join(f'{n + 6} = "B-{n}"\n' for n in range(1, 4))
+    two = first.replace("round-one", "round-two") + "".join(f'{n + 6} = "B-{n}"\n' for n in range(4, 7))
+    bench.leads = [bench.write("one.toml", both), bench.write("two.toml", two)]
+    async with bench.running():
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.as_found()
+        assert bench.app.session.as_found().netlist.partners("A-4") == ("B-4",)
+        assert bench.app.session.as_found().netlist.partners("A-1") == ("B-1",)
+        assert len(bench.job.state.newest_scan("as found").blobs) >= 1
+
+
+async def test_a_job_left_at_the_work_sheet_is_taken_up_there_with_its_ticks(bench: Bench) -> None:
+    async with bench.running():
+        await bench.to_sheet()
+        await bench.keys("enter")
+        record = bench.job.record
+    async with bench.running(plan="", leads=[], record=record):
+        await bench.until(lambda: "WORK SHEET" in bench.strip, "the work sheet")
+        assert set(bench.job.state.ticks) == {"open-a"}
+        assert bench.app.stage.step.id == "w1-a"
+        await bench.until(lambda: bench.app.board_state in ("rest", "driving"), "the board without its file of leads")
+
+
+async def test_the_app_closes_within_a_second_while_the_board_hangs(bench: Bench) -> None:
+    async with bench.running():
+        await bench.intake()
+        await bench.leads_ready()
+        await bench.rehearse("hang")
+        await bench.keys("d", "enter")
+        began = time.monotonic()
+        bench.app.exit(0)
+        await bench.until(lambda: not bench.app.is_running, "the end")
+    assert time.monotonic() - began < 1.0
