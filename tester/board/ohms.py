@@ -1,8 +1,9 @@
 """Counts of the converter to ohms, with their standard uncertainty. Pure arithmetic.
 
-Formula of a resistance: hwspec/protocol.md, kind M. With S the sense voltage and R the voltage on the reference, each
-for the current one way (+), none (0) and the other way (-): the current is (R+ + R- - 2 R0) / 2 Rref, the resistance
-(S+ - S-) / 2 over it. Offsets, thermal voltages and leakage cancel; gain errors of the converter cancel in the ratio.
+Formulas: hwspec/protocol.md, kinds M and I. With S the sense voltage and R the voltage on the reference, each for the
+current one way (+), none (0) and the other way (-): the reference carries I = (R+ + R- - 2 R0) / 2 Rref, the harness a
+little less (the sunk channel's own pull-up), the resistance is (S+ - S-) / 2 over that. Offsets, thermal voltages and
+leakage cancel; gain errors of the converter cancel in the ratio.
 
 Uncertainty (JCGM 100): the promised accuracy is a limit +-a with no other knowledge, so u = a / sqrt(3) (4.3.7); the
 scatter of the samples adds in squares (5.1.2). hwspec/limits.toml names the deck behind each number.
@@ -19,7 +20,11 @@ from tester.board.readings import NO_VALUE, CalibrationFrame, IsolationFrame, Re
 SENSE_CLIPPED, REFERENCE_CLIPPED = 1, 2
 NO_CURRENT_A = 20e-6  # less than this is no current: leakage and noise
 SUPPLY_V = 3.3
-ISOLATION_PATH_OHM = 2410.0  # series resistors of both ends, force multiplexer, reference
+PULL_UP_OHM = 330_000.0
+SINK_OHM = 320.0  # pin resistor, force multiplexer and reference: what lifts the sunk point above ground
+PULL_UP_CURRENT_A = 5.0e-6  # into the sunk point, rail released at 1.65 V
+LEAK_SHARE_OHM = 1140.0  # Rs, pin resistor, multiplexer and reference: what each pull-up of the circuit shunts
+ISOLATION_PATH_OHM = 2310.0  # series resistors of both ends, force multiplexer, reference
 RECTANGULAR = math.sqrt(3)
 
 
@@ -53,16 +58,19 @@ def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = No
     plus_s, zero_s, minus_s = (value * frame.sense_pv * scale for value in frame.sense)
     plus_r, zero_r, minus_r = (value * frame.reference_pv * scale for value in frame.reference)
     reference = frame.reference_mohm / 1000
-    bypass = limits().get("pullup_current_ua", 0.0) * 1e-6
+    pull_up = limits().get("pullup_current_ua", PULL_UP_CURRENT_A * 1e6) * 1e-6
     gain = 1 + frame.gain_ppm / 1e6
-    current_ab = (plus_r - zero_r) / reference
-    current_ba = (minus_r - zero_r) / reference
+
+    def through(volts: float) -> float:
+        return volts / reference * (1 + SINK_OHM / PULL_UP_OHM) - pull_up
+
+    current_ab, current_ba = through(plus_r - zero_r), through(minus_r - zero_r)
     leads = sum(zero_ohm(calibration, channel) for channel in (frame.a, frame.b)) if calibration else 0.0
 
     def over(volts: float, current: float) -> float:
         if current < NO_CURRENT_A or frame.flags & (SENSE_CLIPPED | REFERENCE_CLIPPED):
             return math.inf
-        return volts * gain / (current - bypass) - leads
+        return volts * gain / current - leads
 
     ohms = over((plus_s - minus_s) / 2, (current_ab + current_ba) / 2)
     ab, ba = over(plus_s - zero_s, current_ab), over(zero_s - minus_s, current_ba)
@@ -83,9 +91,14 @@ def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = No
 def _u_resistance(frame: ResistanceFrame, ohms: float, current: float) -> float:
     if math.isinf(ohms):
         return math.inf
+    # up to the promised range what the deck shows, beyond it the wider promise of the 4.096 V range
     beyond = abs(ohms) > limit("resistance_promised_to")
-    relative = limit("range_high_relative") if beyond else limit("resistance_relative")
-    promised = (relative * abs(ohms) + limit("resistance_absolute")) / RECTANGULAR
+    if beyond or "resistance_error_relative" not in limits():
+        relative = limit("range_high_relative" if beyond else "resistance_relative")
+        error = relative * abs(ohms) + limit("resistance_absolute")
+    else:
+        error = limit("resistance_error_relative") * abs(ohms) + limit("resistance_error_absolute")
+    promised = error / RECTANGULAR
     # a spread of n samples is about twice their standard deviation or more; one sample tells nothing
     scatter = max(frame.spread) / 2 * frame.sense_pv * 1e-12 / math.sqrt(frame.samples)
     noise = scatter / (math.sqrt(2) * current)
@@ -115,14 +128,15 @@ class Isolation:
     baseline: bool
 
 
-def isolation(frame: IsolationFrame) -> Isolation:
-    """Ohms of one leakage reading by the sink method."""
+def isolation(frame: IsolationFrame, points: int = 1) -> Isolation:
+    """Ohms of one leakage reading by the sink method. `points`: channels on the circuit of y."""
     reference = frame.reference_mohm / 1000
     current = (
         frame.high - frame.low
     ) / frame.samples * frame.reference_pv * 1e-12 / reference - frame.baseline_na * 1e-9
     seen_to = limit("isolation_seen_to")
-    ohms = SUPPLY_V / current - ISOLATION_PATH_OHM if current > 0 else math.inf
+    share = 1 + LEAK_SHARE_OHM * points / PULL_UP_OHM
+    ohms = SUPPLY_V / current / share - ISOLATION_PATH_OHM if current > 0 else math.inf
     if frame.flags & 1:
         ohms = 0.0  # more current than the range holds: a plain short
     if ohms > seen_to:

@@ -13,7 +13,7 @@ import selectors
 import shlex
 import subprocess
 import sys
-import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -42,20 +42,22 @@ class VirtualBoard:
         root = str(shipped_root())
         paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
         env = {**os.environ, "PYTHONPATH": os.pathsep.join(paths), "PYTHONUTF8": "1"}
-        self._talk = tempfile.TemporaryFile()  # noqa: SIM115 - closed by close(); a pipe that nobody reads would block
         self._heard = b""
+        self._talk = b""
         try:
             self._process = subprocess.Popen(
                 [*command, "--json", *extra],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
-                stderr=self._talk,
+                stderr=subprocess.PIPE,
                 cwd=root,
                 env=env,
             )
         except OSError as error:
-            self._talk.close()
             raise BoardError(f"the virtual board cannot be started: {error}", code="virtual") from error
+        # a pipe that nobody reads would block the board; the thread ends when the board does
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
         try:
             self.port = self._port(str(harness))
         except BaseException:
@@ -102,11 +104,9 @@ class VirtualBoard:
 
     def last_words(self) -> str:
         """What it wrote on standard error so far, the last line when that is a traceback."""
-        try:
-            self._talk.seek(0)
-            text = self._talk.read(TALK_MOST).decode("utf-8", "replace").strip()
-        except (OSError, ValueError):
-            return ""
+        if self._process.poll() is not None:
+            self._listener.join(1.0)
+        text = self._talk.decode("utf-8", "replace").strip()
         return text.splitlines()[-1] if "Traceback" in text else text
 
     def close(self) -> None:
@@ -117,7 +117,14 @@ class VirtualBoard:
                 with contextlib.suppress(OSError):
                     pipe.close()
         self._wait()
-        self._talk.close()
+        self._listener.join(1.0)
+
+    def _listen(self) -> None:
+        """Keep the beginning of what it says on standard error."""
+        assert self._process.stderr is not None
+        with self._process.stderr as talk:
+            while piece := os.read(talk.fileno(), 4096):
+                self._talk += piece[: TALK_MOST - len(self._talk)]
 
     def _wait(self) -> int:
         try:
