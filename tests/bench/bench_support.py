@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 import time
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
@@ -14,6 +15,11 @@ from textual.pilot import Pilot
 from tester.bench.app import BenchApp
 from tester.bench.session import Options
 from tester.bench.strip import TopStrip
+from tester.harness.netlist import Netlist
+from tester.harness.reading import Measured
+from tester.job.job import Job
+from tester.job.scanfile import measured_object
+from tester.records.store import Store
 
 PLAN = """
 format = 1
@@ -84,7 +90,7 @@ LEADS = (
 BEFORE = (("A-1", "B-1"), ("A-2", "B-2"), ("A-3", "B-3"), ("A-4", "B-4"))
 AFTER = (*BEFORE, ("A-5", "B-5"))
 WRONG = (*BEFORE, ("A-5", "B-6"))
-EYE = "occupied A-5"
+CAVITIES = tuple(f"{connector}-{n}" for connector in "AB" for n in range(1, 7))
 
 
 def harness(*links: tuple[str, str], more: str = "") -> str:
@@ -129,6 +135,36 @@ class Bench:
         self.app = BenchApp(self.options(**more), environ={"COLORTERM": "truecolor"})
         async with self.app.run_test(size=size) as self.pilot:
             await self.until(lambda: self.app.stage is not None and self.app.stage.is_mounted, "the first screen")
+            yield self
+
+    def prepare(self, stage: str) -> str:
+        """A job brought to this stage beforehand, through the same calls that the screens make. Returns its record."""
+        with Store.open(self.log) as log:
+            job = Job.start(
+                log,
+                plan=(str(self.plan), self.plan.read_text()),
+                leads=[(str(path), path.read_text()) for path in self.leads],
+                intake={"job": "J7", "tag": "T1", "by": "AB"},
+            )
+            if stage != "leads":
+                for one in job.cautions():
+                    job.acknowledge(one.id, "AB")
+                job.leads_done()
+            if stage not in ("leads", "as found"):
+                found = Measured(Netlist.of(BEFORE, CAVITIES), grade="wire", proven=frozenset(CAVITIES))
+                job.keep_scan_file("as found", json.dumps(measured_object(found)), "before.json")
+                for question in job.questions():
+                    job.answer(question.id, False)
+            if stage == "as left":
+                job.tick_all(by="AB")
+            return job.record
+
+    @contextlib.asynccontextmanager
+    async def at(self, stage: str, size: tuple[int, int] = (80, 24), **more: Any) -> AsyncIterator[Bench]:
+        """The app at this stage of a prepared job, the board there."""
+        async with self.running(size, record=self.prepare(stage), **more):
+            await self.until(lambda: stage.upper() in self.strip, stage)
+            await self.until(lambda: self.app.board_state in ("rest", "driving"), "the board")
             yield self
 
     async def keys(self, *keys: str) -> None:
