@@ -9,8 +9,10 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from . import bom, kicad, pins
+from . import bom, kicad, pins, spice, timing
 from .card import card
+from .decks import catalogue
+from .decks.run import read_table
 from .main import main_board
 from .model import Circuit
 from .starter import starter
@@ -33,9 +35,21 @@ def tables() -> dict[str, str]:
     return files
 
 
+def spice_files() -> dict[str, str]:
+    """Path in the checkout -> text: SPICE libraries and decks."""
+    texts = spice.libraries() | {f"{deck.name}.cir": deck.text for deck in catalogue.decks()}
+    return {f"schematics/spice/{name}": text for name, text in texts.items()}
+
+
+def derived_tables() -> dict[str, str]:
+    """Path in the checkout -> text: tables computed from committed results of decks."""
+    settle = (ROOT / "schematics/spice/results/settle.txt").read_text(encoding="utf-8")
+    return {"schematics/spice/results/timing.txt": timing.table(read_table(settle))}
+
+
 def outputs() -> dict[str, str]:
     """Path in the checkout -> text of every generated file."""
-    return tables()
+    return tables() | spice_files() | derived_tables()
 
 
 def stale(files: dict[str, str]) -> list[str]:
@@ -47,6 +61,13 @@ def stale(files: dict[str, str]) -> list[str]:
     ]
 
 
+def write(files: dict[str, str]) -> None:
+    """Write files below the checkout, with their folders."""
+    for path, text in files.items():
+        (ROOT / path).parent.mkdir(parents=True, exist_ok=True)
+        (ROOT / path).write_text(text, encoding="utf-8")
+
+
 def main(arguments: list[str]) -> int:
     """Write (or with ``--check`` only compare) the generated files."""
     files = outputs()
@@ -55,9 +76,8 @@ def main(arguments: list[str]) -> int:
         for path in old:
             print(f"stale: {path}; run python -m hwspec.circuit.generate")
         return 1 if old else 0
+    write({path: files[path] for path in old})
     for path in old:
-        (ROOT / path).parent.mkdir(parents=True, exist_ok=True)
-        (ROOT / path).write_text(files[path], encoding="utf-8")
         print(f"wrote {path}")
     return 0
 

@@ -6,7 +6,6 @@ import pytest
 from hwspec.circuit.generate import BOARDS, ROOT
 from hwspec.circuit.kicad import connected_pins
 
-
 pytestmark = pytest.mark.filterwarnings("ignore::pyparsing.warnings.PyparsingDeprecationWarning")
 
 
