@@ -28,7 +28,7 @@ REPLY_S = 1.0
 BYTES_PER_S = 11_520
 QUIET_S = 0.03
 DRAIN_S = 0.5
-LEASE_WAIT_S = 0.7  # longest lease, and some
+LEASE_WAIT_S = 2.0  # a dead session holds the board for half a second of its own clock
 OTHER_BYTES = "the board saw other bytes than were sent, or lost the session"
 
 # SCPI-1999 volume 2, chapter 21, as far as this board uses them.
@@ -139,7 +139,7 @@ class Exchange:
     def sync(self) -> SyncFrame:
         """Begin a session: only replies that carry its fresh random number in their check sum count from now on.
 
-        A session that died holds its lease for up to half a second more; that long is waited. Raises BoardError.
+        A session that died holds its lease for up to half a second more; `LEASE_WAIT_S` is waited. Raises BoardError.
         """
         self.nonce = self.wire.nonce()
         self._seq = self.nonce & 0xFFFF

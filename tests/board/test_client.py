@@ -195,7 +195,7 @@ def test_a_board_that_a_dead_session_still_holds_is_waited_for_half_a_second():
 
 def test_a_board_that_another_program_keeps_is_refused_after_that():
     held = answer("E", struct.pack("<h", -221) + b"Settings conflict;lease held by another host")
-    link = PairLink([*opening()[:2], *[(None, lambda line, nonce: held(line, nonce ^ 99))] * 9])
+    link = PairLink([*opening()[:2], *[(None, lambda line, nonce: held(line, nonce ^ 99))] * 30])
     with pytest.raises(BoardRefused, match="lease held by another host") as caught:
         Board.open("pairs", link=link, clock=link.clock)
     assert caught.value.code == "lease"
