@@ -14,14 +14,15 @@ from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
+from tester.job.judging import agrees, facts_of, pairs_to_measure
 from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.state import JobState, advance, fold
 from tester.job.steps import StepView, views
-from tester.job.stored import reading_of, rounds_of, watch_of
+from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_object
-from tester.judge import JudgeFacts, WatchResult, checks_of, judge
+from tester.judge import JudgeFacts, WatchResult, judge
 from tester.plan.expect import expectation
 from tester.plan.hazards import check_hazards, check_leads
 from tester.plan.load import load_plan
@@ -253,7 +254,7 @@ class Job:
         """Pairs of cavities whose resistance the plan wants judged, once the expectation is known."""
         if purpose != AS_LEFT:
             return ()
-        return tuple((link.a, link.b) for link in self.expected().links)
+        return pairs_to_measure(self.expected())
 
     def keep_scan(self, purpose: str, run: ScanRun, recording: str = "") -> None:
         """Store a finished scan. `recording`: every byte on the line meanwhile."""
@@ -318,27 +319,10 @@ class Job:
 
     def facts(self) -> JudgeFacts:
         """How the job stands, as judge needs it."""
-        can = checks_of(self.state.board.get("can", ("scan",)))
-        found = self.resolved()
-        open_steps = tuple(todo.id for todo in found.todo if todo.id not in self.state.ticks)
-        unreachable = {name: "the lead set cannot reach it" for leads in self.leads for name in leads.unreachable}
-        watch, serial = None, 0
-        if self.state.wiggles:
-            newest = self.state.wiggles[-1]
-            watch, serial = watch_of(newest), newest["serial"]
-        return JudgeFacts(
-            can=can,
-            steps_open=open_steps,
-            stale=not self.state.scan_is_fresh,
-            watch=watch,
-            watch_stale=serial < self.state.last_physical,
-            isolation=self._isolation(),
-            no_lead_why=unreachable,
-        )
-
-    def _isolation(self) -> dict[str, float | None]:
         entry = self.state.newest_scan(AS_LEFT)
-        return {} if entry is None else isolation_of(rounds_of(entry, f"record {self.record}"))
+        rounds = rounds_of(entry, f"record {self.record}") if entry else ()
+        steps = tuple(todo.id for todo in self.resolved().todo)
+        return facts_of(self.state, self.leads, steps, isolation_of(rounds))
 
     def judged(self) -> Verdict:
         """The verdict on the newest as-left scan, without storing it. Raises InputError when there is no scan."""
@@ -362,14 +346,14 @@ class Job:
         return verdict
 
     def agrees(self, cavity: str, partners: Iterable[str]) -> bool | None:
-        """Whether what one cavity is joined to is what the finished harness must have; None when not known."""
+        """Whether what one cavity is joined to is what the finished harness must have; None when not known.
+
+        `partners`: what read low while this cavity was driven, so what lies behind a known diode may be among them.
+        """
         try:
-            outcomes = self.expected().outcomes
+            return agrees(self.expected(), cavity, partners)
         except InputError:
             return None
-        seen = set(partners)
-        known = [set(o.netlist.partners(cavity)) for o in outcomes if cavity in o.netlist]
-        return any(seen == wanted for wanted in known) if known else None
 
     # Closing
 
@@ -379,7 +363,12 @@ class Job:
             {"kind": d.kind, "cavities": list(d.cavities), "at_ms": d.at_ms, "lasted_ms": d.lasted_ms}
             for d in result.dropouts
         ]
-        facts = {"seconds": result.seconds, "cadence_us": result.cadence_us, "missed_ms": result.missed_ms}
+        facts = {
+            "seconds": result.seconds,
+            "cadence_us": result.cadence_us,
+            "missed_ms": result.missed_ms,
+            "shorts_missed_ms": result.shorts_missed_ms,
+        }
         self._append("wiggle", {**facts, "complete": result.complete, "dropouts": dropouts})
 
     def initials(self, role: str, initials: str) -> None:

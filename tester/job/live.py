@@ -50,7 +50,7 @@ class LiveRules:
     def __init__(
         self, steps: Iterable[StepView], expected: Expected, start: Netlist, *, wire_grade: bool = False
     ) -> None:
-        self._steps = {step.id: step for step in steps if step.state == "open" and not step.blocked}
+        self._steps = workable(steps)
         self._expected = expected
         self._wanted = [outcome.netlist for outcome in expected.outcomes]
         self._start = start
@@ -69,10 +69,16 @@ class LiveRules:
         """The person starts on this step."""
         self._under_way.add(step)
 
-    def done(self, step: str) -> None:
-        """The step is ticked: what is joined now is the new start."""
+    def done(self, step: str, steps: Iterable[StepView] | None = None) -> None:
+        """The step is ticked, or its tick taken back: what is joined now is the new start.
+
+        `steps`: all steps as they stand after it, since a tick sets others free.
+        """
         self._under_way.discard(step)
-        self._steps.pop(step, None)
+        if steps is None:
+            self._steps.pop(step, None)
+        else:
+            self._steps = workable(steps)
         self._start = self._now
         self._since.clear()
         self._told = {told for told in self._told if told[0] == "wrong"}
@@ -159,6 +165,11 @@ class LiveRules:
         return LiveEvent("back", "", (cavity, *others), back_now(cavity, others), False)
 
 
+def workable(steps: Iterable[StepView]) -> dict[str, StepView]:
+    """Steps that can be done now, by id."""
+    return {step.id: step for step in steps if step.state == "open" and not step.blocked}
+
+
 class LiveWatch:
     """Scans round after round and asks the rules. One lead map: what is plugged in now."""
 
@@ -177,9 +188,9 @@ class LiveWatch:
         """See `LiveRules.begin`."""
         self.rules.begin(step)
 
-    def done(self, step: str) -> None:
+    def done(self, step: str, steps: Iterable[StepView] | None = None) -> None:
         """See `LiveRules.done`."""
-        self.rules.done(step)
+        self.rules.done(step, steps)
 
     def turn(self, board: Board, now: float) -> list[LiveEvent]:
         """One full scan and what is new in it. Raises BoardError, also when a voltage appears."""

@@ -36,6 +36,7 @@ class StepView:
     note: str = ""
     caution: str = ""
     photo: bool = False
+    connector: str = ""
     wire: str = ""
     end: str = ""
     colour: str = ""
@@ -69,6 +70,7 @@ def views(found: Resolved, ticked: Mapping[str, str]) -> list[StepView]:
                 note=step.note,
                 caution=step.caution,
                 photo=step.photo,
+                connector=step.connector if isinstance(step, Lock | Unlock) else "",
                 wire=wire.id if wire else "",
                 end=_end(todo),
                 colour=wire.colour if wire else "",

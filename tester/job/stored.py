@@ -30,4 +30,11 @@ def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
 def watch_of(stored: Mapping[str, Any]) -> WatchResult:
     """A stored dropout watch as judge takes it."""
     dropouts = tuple(Dropout(d["kind"], tuple(d["cavities"]), d["at_ms"], d["lasted_ms"]) for d in stored["dropouts"])
-    return WatchResult(dropouts, stored["seconds"], stored["cadence_us"], stored["missed_ms"], stored["complete"])
+    return WatchResult(
+        dropouts,
+        stored["seconds"],
+        stored["cadence_us"],
+        stored["missed_ms"],
+        stored["complete"],
+        stored.get("shorts_missed_ms"),
+    )

@@ -7,11 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tester.board.client import Board
+from tester.board.ohms import resistance
 from tester.errors import InputError
 from tester.harness.cavity import in_order
 from tester.harness.leads import LeadMap
 from tester.harness.netlist import Netlist
-from tester.scan import bits
+from tester.scan import bits, touched
 from tester.words import listed
 
 LOOKS = 3
@@ -21,14 +22,14 @@ LOOKS = 3
 class Touched:
     """What the probe touches: the channel and cavity that answer, and the circuit that they belong to.
 
-    `firm`: it answered both ways in every look and nothing outside that circuit did. A wet finger, which conducts a
-    little, answers in some looks or one way only and is not firm.
+    `firm`: metal on metal. Otherwise `kind` says "unsteady" or "skin" (a wet finger conducts a little).
     """
 
     channel: int
     cavity: str
     circuit: tuple[str, ...]
     firm: bool
+    kind: str = "metal"
 
 
 class Touch:
@@ -46,25 +47,28 @@ class Touch:
 
     def turn(self, board: Board) -> Touched | None:
         """One look: what is touched now, or None. Raises BoardError."""
-        cavities = sorted(self._leads.channels)
-        read = [*cavities, self._probe]
-        seen: list[set[int]] = []
+        read = [*sorted(self._leads.channels), self._probe]
+        out: list[frozenset[int]] = []
+        back: list[frozenset[int]] = []
         for _ in range(LOOKS):
             row = board.patterns(read, [[self._probe]]).rows[0]
-            seen.append({read[k] for k in bits(row)} - {self._probe})
-        touched = sorted(set.union(*seen))
-        if not touched:
-            return None
-        back = board.walk(touched, read)
-        answers = [bool(row >> (len(read) - 1) & 1) for row in back.rows]
-        steady = all(one == seen[0] for one in seen) and all(answers)
-        names = [self._leads.channels[channel] for channel in touched]
-        circuit = tuple(in_order(names))
+            out.append(frozenset(read[k] for k in bits(row)) - {self._probe})
+            if not out[-1] and len(out) == 1:
+                return None
+            answers = board.walk(sorted(out[-1]), read) if out[-1] else None
+            drives = zip(answers.drive, answers.rows, strict=True) if answers else ()
+            back.append(frozenset(channel for channel, row in drives if row >> (len(read) - 1) & 1))
+        ohms = None
+        if "resistance" in board.info.can and len(set(out)) == 1:
+            ohms = resistance(board.resistance(self._probe, min(out[0]))).ohms
+        seen = touched(out, back, ohms)
+        names = [self._leads.channels[channel] for channel in seen.channels]
+        circuit, kind = tuple(in_order(names)), seen.kind
         if self._netlist is not None and names[0] in self._netlist:
             known = self._netlist.circuit_of(names[0])
-            steady = steady and set(names) <= set(known)
+            kind = kind if set(names) <= set(known) else "unsteady"
             circuit = tuple(in_order({*names, *known}))
-        return Touched(touched[0], names[0], circuit, steady)
+        return Touched(seen.channels[0], names[0], circuit, kind == "metal", kind)
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,7 @@ class LeadProof:
         self._open = list(order)
         self._touch = Touch(leads)
         self._released = True
+        self._before: Touched | None = None
         self.proven: list[str] = []
         self.wrong: dict[str, tuple[str, ...]] = {}
         self.skipped: list[str] = []
@@ -99,40 +104,43 @@ class LeadProof:
         return self._open[0] if self._open else ""
 
     def skip(self) -> None:
-        """This cavity does not answer: go on, its lead stays unproven."""
+        """Go on without this cavity: its lead stays unproven."""
         if self._open:
-            self.skipped.append(self._open.pop(0))
+            cavity = self._open.pop(0)
+            if cavity not in self.wrong:
+                self.skipped.append(cavity)
 
     def turn(self, board: Board) -> ProofEvent | None:
-        """One look. An event when a touch begins; the next touch counts only after the probe was taken away."""
-        touched = self._touch.turn(board)
-        if touched is None:
+        """One look. An event when two looks in a row agree; the next touch counts only after the probe was away."""
+        seen = self._touch.turn(board)
+        before, self._before = self._before, seen
+        if seen is None:
             self._released = True
             return None
-        if not self._released or not self._open:
+        if not self._released or not self._open or before is None:
+            return None
+        if (before.circuit, before.firm) != (seen.circuit, seen.firm):
             return None
         self._released = False
-        return self.judge(touched)
+        return self.judge(seen)
 
-    def judge(self, touched: Touched) -> ProofEvent:
+    def judge(self, seen: Touched) -> ProofEvent:
         """What one touch says about the lead that was asked for."""
         asked = self._open[0]
-        if not touched.firm:
+        if not seen.firm:
             return ProofEvent(
                 "unsure",
                 asked,
-                touched.circuit,
+                seen.circuit,
                 f"{asked} answers unsteadily: touch metal to metal, not with a finger.",
             )
-        if touched.circuit == (asked,):
+        if seen.circuit == (asked,):
             self._open.pop(0)
             self.proven.append(asked)
             self.wrong.pop(asked, None)
             return ProofEvent("right", asked, (asked,), f"{asked} answers on its own channel.")
-        self.wrong[asked] = touched.circuit
-        return ProofEvent(
-            "wrong", asked, touched.circuit, f"{asked} was asked for, but {listed(touched.circuit)} answered."
-        )
+        self.wrong[asked] = seen.circuit
+        return ProofEvent("wrong", asked, seen.circuit, f"{asked} was asked for, but {listed(seen.circuit)} answered.")
 
     def findings(self) -> list[str]:
         """What is wrong with the lead set so far, in sentences."""

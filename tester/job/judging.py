@@ -1,0 +1,61 @@
+"""What judge must know of a job beyond the scan, and what the scan must measure for it. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from tester.board.limits import limit
+from tester.harness.expected import Expected
+from tester.harness.leads import LeadMap
+from tester.harness.netlist import Netlist, Pair
+from tester.job.state import JobState
+from tester.job.stored import watch_of
+from tester.judge import JudgeFacts, checks_of, splice_pairs
+
+
+def facts_of(
+    state: JobState, leads: Iterable[LeadMap], steps: Iterable[str], isolation: Mapping[str, float | None]
+) -> JudgeFacts:
+    """How the job stands. `steps`: ids of the steps that this harness gets; `isolation` of the scan to be judged."""
+    watch, serial = None, 0
+    if state.wiggles:
+        newest = state.wiggles[-1]
+        watch, serial = watch_of(newest), newest["serial"]
+    return JudgeFacts(
+        can=checks_of(state.board.get("can", ("scan",))),
+        steps_open=tuple(step for step in steps if step not in state.ticks),
+        stale=not state.scan_is_fresh,
+        watch=watch,
+        watch_stale=serial < state.last_physical,
+        isolation=isolation,
+        isolation_seen_to=limit("isolation_seen_to") if isolation else 0.0,
+        no_lead_why={name: "the lead set cannot reach it" for one in leads for name in one.unreachable},
+    )
+
+
+def pairs_to_measure(expected: Expected) -> tuple[tuple[str, str], ...]:
+    """Pairs of cavities whose resistance judge wants: links with a limit, and around each splice that was edited."""
+    pairs = [(link.a, link.b) for link in expected.links]
+    splices: Sequence[tuple[str, ...]] = sorted(
+        {c for o in expected.outcomes for c in o.netlist if len(c) > 2 and set(c) & expected.edited}
+    )
+    for circuit in splices:
+        pairs += splice_pairs(circuit)
+    return tuple(dict.fromkeys(pairs))
+
+
+def agrees(expected: Expected, cavity: str, partners: Iterable[str]) -> bool | None:
+    """Whether what one cavity is joined to is what the finished harness must have; None when not known.
+
+    `partners`: what read low while this cavity was driven, so what lies behind a known diode may be among them.
+    """
+    seen = set(partners)
+    known = [outcome.netlist for outcome in expected.outcomes if cavity in outcome.netlist]
+    return any(_as_driven(netlist, cavity, seen, expected.diodes) for netlist in known) if known else None
+
+
+def _as_driven(netlist: Netlist, cavity: str, seen: set[str], diodes: Iterable[Pair]) -> bool:
+    wanted = set(netlist.partners(cavity))
+    circuit = wanted | {cavity}
+    behind = {name for a, b in diodes if a in circuit and b in netlist for name in netlist.circuit_of(b)}
+    return wanted <= seen <= wanted | behind

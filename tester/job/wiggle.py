@@ -1,0 +1,149 @@
+"""The dropout watch: load the patterns on the board, start, read its log, judge. Touches no store."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tester.board.client import Board
+from tester.board.readings import NOT_OVER, WatchEvent, WatchLogFrame
+from tester.errors import BoardError, InputError
+from tester.harness.leads import LeadMap
+from tester.harness.netlist import Netlist
+from tester.judge import Blip, Dropout, WatchLog, WatchResult, judge_watch
+from tester.scan import differing, watch_codes, watch_pattern
+
+EVERY = 8  # readings of the held pattern between two coded ones
+TURN_S = 0.2  # between two looks at the log; the lease lasts 0.5 s
+
+
+@dataclass(frozen=True)
+class WatchPlan:
+    """What is watched: circuits by channel, the held pattern, coded patterns against shorts that come and go."""
+
+    circuits: tuple[tuple[int, ...], ...]
+    read: tuple[int, ...]
+    held: tuple[int, ...]
+    coded: tuple[tuple[int, ...], ...]
+
+
+def plan_watch(netlist: Netlist, leads: LeadMap) -> WatchPlan:
+    """The watch for these circuits on these leads. Raises InputError when no circuit has two cavities on leads."""
+    at = {cavity: channel for channel, cavity in leads.channels.items()}
+    circuits = tuple(
+        circuit for circuit in (tuple(sorted(at[name] for name in c if name in at)) for c in netlist) if circuit
+    )
+    held = watch_pattern(circuits)
+    if not held:
+        raise InputError("no circuit has two cavities on leads, so there is nothing that could drop out")
+    try:
+        coded = tuple(watch_codes(circuits))
+    except ValueError:
+        coded = ()
+    return WatchPlan(circuits, tuple(sorted(leads.channels)), held, coded)
+
+
+def watch(
+    board: Board,
+    leads: LeadMap,
+    netlist: Netlist,
+    seconds: float,
+    *,
+    on_dropout: Callable[[Dropout], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    on_turn: Callable[[float], None] | None = None,
+) -> WatchResult:
+    """Watch for so many seconds while a person moves the harness.
+
+    netlist     the circuits as the newest scan found them
+    on_dropout  called once for each dropout, as soon as it is over
+    stop        asked several times a second; true ends the watch early (the result is then not complete)
+    on_turn     called with the seconds watched so far
+
+    Raises BoardError, and InputError when the harness is not as it was scanned.
+    """
+    if "watch" not in board.info.can:
+        raise BoardError("this board cannot watch for dropouts", "Use a board that can (board info).", code="channels")
+    plan = plan_watch(netlist, leads)
+    board.watch_load(plan.read, plan.held, plan.coded)
+    start = board.watch_start(EVERY if plan.coded else 0)
+    wrong = differing(plan.circuits, plan.read, (plan.held, *plan.coded), start.rows)
+    if wrong:
+        board.watch_stop()
+        names = ", ".join(leads.channels[channel] for channel in wrong)
+        raise InputError(f"the harness is not as it was scanned: look at {names}", "Scan it again, then watch.")
+    events: dict[int, WatchEvent] = {}
+    told: set[tuple[str, tuple[str, ...], float]] = set()
+    ended_early = False
+    try:
+        while True:
+            time.sleep(TURN_S)
+            frame = board.watch_log(_first_open(events))
+            _take(events, frame)
+            result = _judge(events, frame, plan, leads, netlist, complete=True)
+            for drop in result.dropouts:
+                key = (drop.kind, drop.cavities, drop.at_ms)
+                if key not in told and drop.at_ms + drop.lasted_ms < frame.elapsed_ms - 1000 * TURN_S / 2:
+                    told.add(key)
+                    if on_dropout:
+                        on_dropout(drop)
+            if on_turn:
+                on_turn(frame.elapsed_ms / 1000)
+            ended_early = bool(stop and stop())
+            if ended_early or frame.elapsed_ms >= seconds * 1000 or not frame.running:
+                break
+    finally:
+        last = board.watch_stop()
+        board.off()
+    _take(events, last)
+    complete = last.elapsed_ms >= seconds * 1000 and not ended_early
+    result = _judge(events, last, plan, leads, netlist, complete=complete)
+    for drop in result.dropouts:
+        if (drop.kind, drop.cavities, drop.at_ms) not in told and on_dropout:
+            on_dropout(drop)
+    return result
+
+
+def _first_open(events: dict[int, WatchEvent]) -> int:
+    """Number of the first event to ask for: the first that was not over yet, else the next."""
+    unfinished = [number for number, event in events.items() if event.duration_us == NOT_OVER]
+    return min(unfinished, default=len(events))
+
+
+def _take(events: dict[int, WatchEvent], frame: WatchLogFrame) -> None:
+    for number, event in enumerate(frame.events, frame.first):
+        events[number] = event
+
+
+def _judge(
+    events: dict[int, WatchEvent],
+    frame: WatchLogFrame,
+    plan: WatchPlan,
+    leads: LeadMap,
+    netlist: Netlist,
+    complete: bool,
+) -> WatchResult:
+    blips = tuple(
+        Blip(
+            event.at_us,
+            None if event.duration_us == NOT_OVER else event.duration_us,
+            leads.channels[event.channel],
+            event.pattern,
+            event.what == 1,
+        )
+        for _, event in sorted(events.items())
+    )
+    names = leads.channels
+    log = WatchLog(
+        blips,
+        frame.total,
+        frame.longest_us,
+        frame.mean_us,
+        frame.elapsed_ms,
+        tuple(names[c] for c in plan.held),
+        tuple(tuple(names[c] for c in row) for row in plan.coded),
+        EVERY if plan.coded else 0,
+        complete,
+    )
+    return judge_watch(log, netlist)
