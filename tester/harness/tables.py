@@ -81,8 +81,11 @@ def near(word: str, choices: Iterable[str]) -> str:
     return f'; did you mean "{found[0]}"?' if found else ""
 
 
-def where(name: str, text: str, path: Path, data: Any) -> str:
-    """Place of a path in words: ``plan.toml, line 12, [[step]] 3 "out-13", cavity``."""
+def where(name: str, text: str | Mapping[Path, int], path: Path, data: Any) -> str:
+    """Place of a path in words: ``plan.toml, line 12, [[step]] 3 "out-13", cavity``.
+
+    `text` is that of the file, or the lines by path where it is no TOML file.
+    """
     number = _line_of(text, path)
     parts = [name] + ([f"line {number}"] if number else [])
     rest = list(path)
@@ -111,9 +114,9 @@ def _identity(data: Any, table: str, index: int) -> str:
     return f' "{name}"' if isinstance(name, str) and name else ""
 
 
-def _line_of(text: str, path: Path) -> int | None:
+def _line_of(text: str | Mapping[Path, int], path: Path) -> int | None:
     """Line of the longest part of `path` that the text shows as a header or a key; None if nothing fits."""
-    lines = _index(text)
+    lines = _index(text) if isinstance(text, str) else text
     for end in range(len(path), 0, -1):
         if path[:end] in lines:
             return lines[path[:end]]
@@ -152,8 +155,11 @@ def _open(names: tuple[str, ...], many: bool, counts: dict[Path, int]) -> Path:
     return path
 
 
-def checked(model: type[M], data: Mapping[str, Any], name: str, text: str) -> M:
-    """The model made of the tables. Raises InputError that says the first thing wrong, unknown keys first."""
+def checked(model: type[M], data: Mapping[str, Any], name: str, text: str | Mapping[Path, int]) -> M:
+    """The model made of the tables; `text` as for `where`.
+
+    Raises InputError that says the first thing wrong, unknown keys first.
+    """
     try:
         return model.model_validate(data)
     except ValidationError as wrong:
@@ -233,6 +239,8 @@ def _words(error: Any, path: Path, errors: Sequence[Any], model: type[BaseModel]
         return str(context.get("error", error["msg"]))
     if kind in ("literal_error", "enum"):
         choices = re.findall(r"'([^']*)'", str(context.get("expected", "")))
+        if not choices:
+            return f"found {shown}; needs {context.get('expected', '')}"
         return f"found {shown}; one of {', '.join(choices)}{near(str(given), choices)}"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         choices = re.findall(r"'([^']*)'", str(context.get("expected_tags", "")))

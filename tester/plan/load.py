@@ -53,7 +53,7 @@ def _fill(into: Any, data: dict[str, Any], top: bool = False) -> None:
         if (top and key in _TABLES) or (key in _ROWS and isinstance(value, list)):
             later[key] = value
         else:
-            into.add(key, _value(value))
+            into.add(key, as_toml(value))
     for key, value in later.items():
         into.add(key, _rows(value) if isinstance(value, list) else _table(key, value))
 
@@ -79,17 +79,17 @@ def _rows(rows: list[dict[str, Any]]) -> AoT:
     return found
 
 
-def _value(value: Any) -> Any:
+def as_toml(value: Any, wide: bool = True) -> Any:
+    """A list or table as the library's own; long lists over several lines if `wide`."""
     if isinstance(value, dict):
         inline: InlineTable = tomlkit.inline_table()
         for key, one in value.items():
             if one is not None:
-                inline.add(key, _value(one))
+                inline.add(key, as_toml(one, wide=False))
         return inline
     if isinstance(value, list):
         array = tomlkit.array()
         for one in value:
-            array.append(_value(one))
-        wide = len(tomlkit.dumps({"k": value})) > 100 if value else False
-        return array.multiline(True) if wide else array
+            array.append(as_toml(one, wide=False))
+        return array.multiline(True) if wide and len(tomlkit.dumps({"k": value})) > 100 else array
     return value
