@@ -86,6 +86,14 @@ class Engine(ABC):
         """Close the connection. Never raises."""
 
     @abstractmethod
+    def unsound(self) -> str:
+        """What is wrong with the database's own structure, in its words; "" when nothing is."""
+
+    @abstractmethod
+    def repair(self) -> None:
+        """Make the database's own indexes again from its tables."""
+
+    @abstractmethod
     def forget_removed(self) -> None:
         """Make sure that bytes of removed rows are gone from the database's own files."""
 

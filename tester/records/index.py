@@ -50,6 +50,7 @@ def count_jobs(engine: Engine) -> None:
 
 def rebuild(engine: Engine) -> None:
     """Make terms and counts again from the events, inside the caller's transaction. Damaged events are left out."""
+    engine.repair()
     engine.run("DELETE FROM terms")
     engine.run("DELETE FROM term_values")
     known: dict[tuple[str, str], int] = {}

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from tester.records.engine import Engine
+from tester.errors import StoreError
+from tester.records.engine import Engine, Row
 from tester.records.events import from_stamp, stamp
 
 _HIGHEST = "\U0010ffff"
@@ -63,17 +64,22 @@ def find(engine: Engine, query: Query) -> list[JobSummary]:
         values,
     )
     terms = _latest_terms(engine, [int(row[0]) for row in rows])
-    return [
-        JobSummary(
-            str(job),
-            from_stamp(str(opened)),
-            from_stamp(str(changed)),
-            int(events),
-            terms.get(int(number), {}),
-            active / 1000,
-        )
-        for number, job, opened, changed, events, active in rows
-    ]
+    try:
+        return [_summary(row, terms) for row in rows]
+    except ValueError:
+        raise StoreError(f"the list of records in {engine.name} is damaged", "records verify --mend-index") from None
+
+
+def _summary(row: Row, terms: Mapping[int, Mapping[str, tuple[str, ...]]]) -> JobSummary:
+    number, job, opened, changed, events, active = row
+    return JobSummary(
+        str(job),
+        from_stamp(str(opened)),
+        from_stamp(str(changed)),
+        int(events),
+        terms.get(int(number), {}),
+        active / 1000,
+    )
 
 
 def chosen(query: Query) -> tuple[str, list[object]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -16,6 +17,8 @@ PAGE_SIZE = 4096
 """With packed bodies 4096 gives the smallest file (0.74 of its JSON and frames; 16384: 0.84; unpacked: 1.58)."""
 APPLICATION_ID = 0x4C4F4F4D
 MEMORY = ":memory:"
+NEARLY_NOTHING = 64 * 1024
+"""Free bytes below which a failing disk is a full one."""
 
 _GUARDS = tuple(
     f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table} BEGIN"
@@ -23,6 +26,11 @@ _GUARDS = tuple(
     for table in ("events", "blobs")
     for verb in ("UPDATE", "DELETE")
 )
+
+
+def _text(content: bytes) -> str:
+    """Text as stored; damaged text too, so that `verify` can name the event that it is in."""
+    return content.decode("utf-8", "replace")
 
 
 class SqliteEngine(Engine):
@@ -68,7 +76,9 @@ class SqliteEngine(Engine):
 
     def _open(self, uri: str) -> sqlite3.Connection:
         with self._said():
-            return sqlite3.connect(uri, timeout=TURN_S, isolation_level=None, check_same_thread=False, uri=True)
+            db = sqlite3.connect(uri, timeout=TURN_S, isolation_level=None, check_same_thread=False, uri=True)
+        db.text_factory = _text
+        return db
 
     def _settle(self) -> None:
         """Pragmas. Page size and journal mode must come before the first table."""
@@ -172,6 +182,14 @@ class SqliteEngine(Engine):
         except sqlite3.Error:
             pass
 
+    def unsound(self) -> str:
+        rows = self.rows("PRAGMA integrity_check(1)")
+        said = str(rows[0][0]) if rows else "no answer"
+        return "" if said == "ok" else said.splitlines()[-1]
+
+    def repair(self) -> None:
+        self.run("REINDEX")
+
     def forget_removed(self) -> None:
         with self._said():
             self._db.execute("VACUUM")
@@ -192,9 +210,17 @@ class SqliteEngine(Engine):
         except sqlite3.Error as error:
             raise self._in_words(error) from None
 
+    def _disk_is_full(self) -> bool:
+        try:
+            return shutil.disk_usage(Path(self.name).absolute().parent).free < NEARLY_NOTHING
+        except OSError:
+            return False
+
     def _in_words(self, error: sqlite3.Error) -> StoreError:
         name = self.name
-        code = getattr(error, "sqlite_errorcode", 0) or 0
+        code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF
+        if code == sqlite3.SQLITE_IOERR and self._disk_is_full():
+            code = sqlite3.SQLITE_FULL  # side files that cannot grow are reported as a failing disk
         said = {
             sqlite3.SQLITE_FULL: (
                 f"no space left for the log {name}",
@@ -220,7 +246,7 @@ class SqliteEngine(Engine):
                 f"the disk failed under the log {name}",
                 "look at the disk; name a log on another one",
             ),
-        }.get(code & 0xFF)
+        }.get(code)
         if said is None:
             return StoreError(f"the log {name}: {error}")
         return StoreError(*said)

@@ -57,7 +57,19 @@ def verify(engine: Engine, against: Sequence[Head]) -> Verification:
     check.ends(engine.rows("SELECT bench, serial, hash FROM benches ORDER BY bench"))
     blobs = check.blobs(engine)
     check.index(engine)
+    if unsound := engine.unsound():
+        check.bench = ""
+        check.problem(0, "", "index", f"the database under the log is damaged ({unsound}): {_MEND}")
     return Verification(check.count, blobs, tuple(check.heads), tuple(check.problems), tuple(check.notes))
+
+
+def _bytes(value: Any) -> bytes:
+    """What should be bytes; a damaged file may hold anything instead."""
+    return bytes(value) if isinstance(value, (bytes, memoryview)) else b""
+
+
+def _number(value: Any) -> int:
+    return value if isinstance(value, int) else 0
 
 
 class _Check:
@@ -83,8 +95,8 @@ class _Check:
 
     def event(self, row: Row) -> None:
         """The next event in order of bench and serial."""
-        bench, serial, job, kind, at = str(row[0]), int(row[1]), str(row[2] or ""), str(row[3]), str(row[4])
-        previous, stored = bytes(row[5]).hex(), bytes(row[6]).hex()
+        bench, serial, job, kind, at = str(row[0]), _number(row[1]), str(row[2] or ""), str(row[3]), str(row[4])
+        previous, stored = _bytes(row[5]).hex(), _bytes(row[6]).hex()
         if bench != self.bench:
             self._end_of_chain()
             self.bench, self.serial = bench, 0
@@ -109,7 +121,7 @@ class _Check:
         self.serial, self.last_hash, self.last_stored, self.last_at = serial, real, stored, at
         for head in self.against.get((bench, serial), ()):
             self._compare(head, stored, job)
-        self._remember(int(row[8]), serial, job, body)
+        self._remember(_number(row[8]), serial, job, body)
         opened, changed, events = self.jobs.get(job, (at, at, 0))
         self.jobs[job] = (min(opened, at), max(changed, at), events + 1)
 
@@ -125,7 +137,7 @@ class _Check:
         self, bench: str, serial: int, job: str, kind: str, at: str, previous: str, packed: Any
     ) -> tuple[str, bytes]:
         try:
-            body = unpack(bytes(packed), BODY_LIMIT)
+            body = unpack(_bytes(packed), BODY_LIMIT)
         except ValueError:
             return "", b""
         return event_hash(bench, serial, job, kind, at, previous, body), body
@@ -162,9 +174,10 @@ class _Check:
             here = found.get(str(bench))
             self.bench = str(bench)
             length = here.serial if here else 0
-            if length < int(serial):
+            serial = _number(serial)
+            if length < serial:
                 self.problem(length + 1, "", "missing", f"events {length + 1} to {serial} of bench {bench} are missing")
-            elif length > int(serial) or (here is not None and bytes(stored).hex() != here.hash):
+            elif length > serial or (here is not None and _bytes(stored).hex() != here.hash):
                 self.problem(length, "", "index", f"the log notes another end of bench {bench} than its events have")
         for (bench, serial), heads in self.against.items():
             here = found.get(bench)
@@ -179,13 +192,13 @@ class _Check:
         whole = 0
         missing = dict(self.wanted)
         for key, size, packed in engine.each("SELECT hash, size, packed FROM blobs"):
-            name = bytes(key).hex()
+            name = _bytes(key).hex()
             bench, serial, job = missing.pop(name, ("", 0, ""))
             if not bench:
                 continue  # kept by an import whose event came from elsewhere, or by nothing: harmless
             try:
-                content = unpack(bytes(packed))
-                good = digest(content) == name and len(content) == int(size)
+                content = unpack(_bytes(packed))
+                good = digest(content) == name and len(content) == size
             except ValueError:
                 good = False
             if good:
@@ -206,13 +219,13 @@ class _Check:
             "SELECT t.event, v.field, v.value FROM terms t JOIN term_values v ON v.id = t.term"
             " JOIN events e ON e.id = t.event AND e.job = t.job"
         ):
-            found.setdefault(int(event), set()).add((str(name), str(value)))
+            found.setdefault(_number(event), set()).add((str(name), str(value)))
         wrong = sum(1 for event, terms in self.terms.items() if found.get(event, set()) != terms)
         wrong += len(found.keys() - self.terms.keys())
         if wrong:
             self.problem(0, "", "index", f"search would not find {wrong} events rightly: {_MEND}")
         listed = {
-            str(job): (str(opened), str(changed), int(events))
+            str(job): (str(opened), str(changed), _number(events))
             for job, opened, changed, events in engine.each("SELECT job, opened, changed, events FROM jobs")
         }
         wrong = sum(1 for job in listed.keys() | self.jobs.keys() if listed.get(job) != self.jobs.get(job))

@@ -72,9 +72,8 @@ def figures_svg(figures: Figures, most: int = SHOWN) -> str:
         width = BAR_W * bar.count / top
         middle = y + ROW_H / 2
         parts.append(_label(NAME_W - 6, middle + 4, _short(bar.name), end=True))
-        parts.append(
-            f'<rect x="{NAME_W:g}" y="{y + 3:.1f}" width="{width:.1f}" height="{ROW_H - 6:g}" fill="#bbb" stroke="#555"/>'
-        )
+        box = f'x="{NAME_W:g}" y="{y + 3:.1f}" width="{width:.1f}" height="{ROW_H - 6:g}"'
+        parts.append(f'<rect {box} fill="#bbb" stroke="#555"/>')
         parts.append(_label(NAME_W + BAR_W + 60, middle + 4, f"{bar.count}", end=True))
         parts.append(_label(NAME_W + BAR_W + 120, middle + 4, f"{bar.running:.0f} %", end=True))
         points.append(f"{NAME_W + BAR_W * bar.running / 100:.1f},{middle:.1f}")
