@@ -47,7 +47,7 @@ def write_plan(plan: Plan, heading: str = "") -> str:
 
 def _fill(into: Any, data: dict[str, Any], top: bool = False) -> None:
     later: dict[str, Any] = {}
-    for key, value in data.items():
+    for key, value in _as_people_write(data).items():
         if value is None:
             continue
         if (top and key in _TABLES) or (key in _ROWS and isinstance(value, list)):
@@ -56,6 +56,15 @@ def _fill(into: Any, data: dict[str, Any], top: bool = False) -> None:
             into.add(key, as_toml(value))
     for key, value in later.items():
         into.add(key, _rows(value) if isinstance(value, list) else _table(key, value))
+
+
+def _as_people_write(data: dict[str, Any]) -> dict[str, Any]:
+    """A step with what it does first, its condition and remarks last."""
+    if "do" not in data or "id" not in data:
+        return data
+    last = [key for key in ("when", "note", "caution", "photo") if key in data]
+    first = {key: data[key] for key in ("id", "do")}
+    return first | {key: data[key] for key in data if key not in last} | {key: data[key] for key in last}
 
 
 def _table(key: str, data: dict[str, Any]) -> Table:
