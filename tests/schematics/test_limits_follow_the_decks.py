@@ -113,6 +113,7 @@ def test_numbers_that_rest_on_the_circuit_or_on_arithmetic() -> None:
     assert value["gain_ppm_4096mv"] == pytest.approx((measure.loading("4096") - 1) * 1e6, rel=0.02)
     assert value["range_low_ohm"] == pytest.approx(0.256 / (value["test_current_ma"] * 1e-3), rel=0.01)
     assert (value["resistance_relative"], value["resistance_absolute"]) == measure.PROMISE
+    assert (value["resistance_error_absolute"], value["resistance_error_relative"]) == measure.ERROR
     assert (value["range_high_relative"], value["range_high_absolute"]) == measure.PROMISE_WIDE
     assert value["spi_max_mhz"] == SPI_HZ / 1e6
     assert answer_delay() < 0.5 / SPI_HZ

@@ -144,6 +144,9 @@ PROMISE = (0.02, 0.05)
 PROMISE_WIDE = (0.02, 0.2)
 """Relative and absolute (ohm) part of what each range promises; hwspec/limits.toml says the same."""
 
+ERROR = (0.018, 0.0125)
+"""Absolute (ohm) and relative error that no board exceeded up to 20 ohm, without contacts; limits.toml likewise."""
+
 
 def _results(raw: Sequence[Sequence[str]], methods: Sequence[Method], promise: tuple[float, float]) -> list[Row]:
     """Largest errors of each method and value, against relative and absolute promise."""
@@ -162,7 +165,8 @@ def _results(raw: Sequence[Sequence[str]], methods: Sequence[Method], promise: t
             mean, deviation, least, most = spread_of(measured)
             worst = max(abs(least - truth), abs(most - truth))
             allowed = promise[0] * truth + promise[1]
-            rows.append((method.name, truth, mean, deviation, worst, allowed, allowed / worst))
+            bound = (ERROR[0] + ERROR[1] * truth) / worst
+            rows.append((method.name, truth, mean, deviation, worst, allowed, allowed / worst, bound))
     return rows
 
 
@@ -185,7 +189,16 @@ def _measure(rng: random.Random, method: Method, states: Sequence[State]) -> flo
     return volts / harness_current(reference / R_REF.number) * loading(method.span)
 
 
-COLUMNS = ("method", "true_ohm", "mean_ohm", "deviation_ohm", "worst_error_ohm", "promised_ohm", "margin")
+COLUMNS = (
+    "method",
+    "true_ohm",
+    "mean_ohm",
+    "deviation_ohm",
+    "worst_error_ohm",
+    "promised_ohm",
+    "margin",
+    "error_margin",
+)
 
 
 def resistance() -> Deck:
@@ -198,7 +211,8 @@ def resistance() -> Deck:
         text("resistance: 300 boards", [*_board("256"), *boards()], _control(cases, NEAR_ZERO)),
         (
             "Circuit by ngspice; the converter's errors (gain, match, offset, linearity, noise, steps) come after;",
-            "two readings averaged. worst_error_ohm: of all boards. margin: promised (2 % + 0.05 ohm) over it.",
+            "two readings averaged. worst_error_ohm: of all boards. margin: promised (2 % + 0.05 ohm) over it;",
+            f"error_margin: {ERROR[1]:.2%} + {ERROR[0]} ohm over it, for the uncertainty of single readings.",
             "one_direction_alone shows why the current is reversed: leakage through the 10k taps looks like 40 ohm.",
         ),
         lambda raw: _results(raw, METHODS, PROMISE),
