@@ -1,10 +1,18 @@
 """Main loop: bytes in, lines out of them, at most one line executed a turn, pump and lease served."""
 
+import gc
+
+from .block import Reply
 from .board import Board
 from .commands import Commands
-from .errors import ScpiError
-from .hal import Hal
+from .errors import MISTAKES, ScpiError
 from .parser import split_line
+from .programme import Programme
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 LINE_MAX = 4096
 LINE_GAP_MS = 500
@@ -14,14 +22,17 @@ _PIECE = 64
 class App:
     """The firmware on one HAL. `poll` is one turn of the main loop, `run` turns for ever."""
 
-    def __init__(self, hal: Hal) -> None:
+    def __init__(self, hal: "Hal") -> None:
+        gc.collect()  # what loading left lies scattered over the heap, so the large buffers come first
+        self._line = bytearray(LINE_MAX)
+        programme = Programme()
+        reply = Reply()
         self.hal = hal
-        self.board = Board(hal)
-        self.commands = Commands(self.board)
+        self.board = Board(hal, programme)
+        self.commands = Commands(self.board, reply)
         self._chunk = bytearray(256)
         self._count = 0
         self._next = 0
-        self._line = bytearray(LINE_MAX)
         self._length = 0
         self._overrun = False
         self._heard_ms = 0
@@ -57,6 +68,9 @@ class App:
         except ScpiError as error:
             self.board.off()
             self.board.status.report(error)
+        except MISTAKES as error:
+            self.board.off()
+            self.board.status.report(ScpiError(-310, type(error).__name__))
 
     def _take(self) -> bool:
         """Move bytes of the chunk into the line; True when the line is complete."""
@@ -91,7 +105,7 @@ class App:
             return
         if length and self._line[length - 1] == 0x0D:
             length -= 1
-        self.execute(bytes(self._line[:length]))
+        self.execute(bytes(memoryview(self._line)[:length]))
 
     def execute(self, line: bytes) -> None:
         """Run all units of a line; the first error ends the line. Answers are joined by ';' and ended by LF."""

@@ -6,20 +6,24 @@ from .block import ARMED, CALIBRATED, DRIVEN, ERROR_QUEUED, LEASE_HELD
 from .errors import ScpiError
 from .expander import Expanders
 from .guard import Guard
-from .hal import Hal
 from .limits import FALL_US, LEASE_MAX_MS, LEASE_MIN_MS, RELEASE_US
 from .pins import Pins
+from .programme import Programme
 from .safety import Safety
 from .scan import Scanner
 from .status import Status
 from .version import FIRMWARE, LIMITS, MAKER, MODELS, PROTOCOL_MAJOR, PROTOCOL_MINOR
 from .watch import Watch
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 class Board:
     """Everything behind the commands."""
 
-    def __init__(self, hal: Hal) -> None:
+    def __init__(self, hal: "Hal", programme: Programme) -> None:
         self.hal = hal
         self.full = hal.build == "full"
         self.status = Status()
@@ -30,12 +34,12 @@ class Board:
             expanders = Expanders(hal, self.guard)
             self.driver = expanders
             self.safety = Safety(expanders.channels, True)
-            self.scanner = Scanner(expanders)
+            self.scanner = Scanner(expanders, programme)
             self._bench = Bench(hal, self.guard, expanders, self.safety, self.scanner)
         else:
             self.driver = Pins(hal, self.guard)
             self.safety = Safety(hal.pins, False)
-            self.scanner = Scanner(self.driver)
+            self.scanner = Scanner(self.driver, programme)
         self.watch = Watch(hal, self.guard, self.driver, self.scanner)
         self.channels = self.driver.channels
         self.serial = "".join(["%02X" % b for b in hal.unique_id()])

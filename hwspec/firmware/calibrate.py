@@ -39,7 +39,7 @@ class Calibrator:
         upper, lower = self.ohmmeter.read(a, b, PGA_0256, 2).ratio()
         if lower <= 0:
             raise ScpiError(-240, "no current from channel %d to %d" % (a, b))
-        return rounded(upper * REFERENCE_MOHM * 10 * (_MILLION + gain_ppm), lower * _MILLION)
+        return rounded(upper * 10 * (_MILLION + gain_ppm), lower * _MILLION)
 
     def reference(self, a: int, b: int, milliohm: int, reply: Reply) -> None:
         """CALibration:REFerence?: gain from a resistor of known value between a and b."""
@@ -49,9 +49,9 @@ class Calibrator:
         if lower <= 0 or upper <= 0:
             raise ScpiError(-240, "no current from channel %d to %d" % (a, b))
         nominal = GAIN_PPM[PGA_0256]
-        measured = rounded(upper * REFERENCE_MOHM * (_MILLION + nominal), lower * _MILLION)
+        measured = rounded(upper * (_MILLION + nominal), lower * _MILLION)
         true_tenths = 10 * milliohm + (self.values.zeros[a] or 0) + (self.values.zeros[b] or 0)
-        gain = rounded(true_tenths * lower * _MILLION, 10 * upper * REFERENCE_MOHM) - _MILLION
+        gain = rounded(true_tenths * lower * _MILLION, 10 * upper) - _MILLION
         if not -50000 < gain - nominal < 50000:
             raise ScpiError(-240, "reference reads %d milliohm" % measured)
         self.values.gain_ppm = gain

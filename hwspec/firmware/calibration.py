@@ -5,7 +5,11 @@ from struct import pack, unpack_from
 
 from .block import Reply
 from .errors import ScpiError
-from .hal import Hal
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 NAME = "cal"
 NONE = -32768
@@ -30,7 +34,7 @@ class Calibration:
     unless saved.
     """
 
-    def __init__(self, hal: Hal, channels: int) -> None:
+    def __init__(self, hal: "Hal", channels: int) -> None:
         self.hal = hal
         self.channels = channels
         self._blank()

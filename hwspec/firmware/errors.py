@@ -29,6 +29,10 @@ QUEUE_LENGTH = 16
 DETAIL_LENGTH = 120
 
 
+MISTAKES = (ArithmeticError, AttributeError, LookupError, MemoryError, TypeError, ValueError, OSError)
+"""What the firmware's own mistakes raise: answered as -310 with everything released. Anything else passes through."""
+
+
 class ScpiError(Exception):
     """A command failed. `number`: SCPI error number; `detail`: what exactly, may be empty."""
 

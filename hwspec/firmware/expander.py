@@ -7,9 +7,13 @@ Chip select = card // 2, hardware address = (card % 2) * 4 + chip of the card.
 from .compat import const
 from .errors import ScpiError
 from .guard import Guard
-from .hal import Hal
 from .limits import CHANNELS_PER_CARD
 from .programme import Programme, play
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 _IODIR = const(0x00)
 _GPINTEN = const(0x04)
@@ -23,7 +27,7 @@ _HAEN = const(0x08)
 class Expanders:
     """All expanders of all cards. At rest every channel is an input with its latch low."""
 
-    def __init__(self, hal: Hal, guard: Guard) -> None:
+    def __init__(self, hal: "Hal", guard: Guard) -> None:
         self.hal = hal
         self.guard = guard
         self.channels = CHANNELS_PER_CARD * hal.cards

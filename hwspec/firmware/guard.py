@@ -1,8 +1,12 @@
 """Lease and dead-man: the board drives only while a host holds it, and the pump runs only in these loops."""
 
 from .compat import const
-from .hal import Hal
 from .limits import ARM_MS
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 _HALF_US = const(150)
 _PIECE_US = const(250)
@@ -16,7 +20,7 @@ class Guard:
     set them up again.
     """
 
-    def __init__(self, hal: Hal) -> None:
+    def __init__(self, hal: "Hal") -> None:
         self.hal = hal
         self.held = False
         self.holder = 0

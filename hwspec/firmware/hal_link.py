@@ -7,13 +7,11 @@ Status 1 is a fault in the chips: its text goes to standard error and the firmwa
 
 import sys
 
-from .hal import Hal
-
 _HEAD = 4
 _MOST = 4400
 
 
-class Link(Hal):
+class Link:
     """Forwards every call. Calls of the scan loop allocate nothing."""
 
     def __init__(self, root: str = "") -> None:
@@ -138,6 +136,10 @@ class Link(Hal):
         self._put(0x08, 0)
         return self._u32()
 
+    def ticks_diff(self, later: int, earlier: int) -> int:
+        """See Hal."""
+        return ((later - earlier + 0x20000000) & 0x3FFFFFFF) - 0x20000000
+
     def wait_us(self, us: int) -> None:
         """See Hal."""
         self._put_u32(_HEAD, us)
@@ -180,12 +182,12 @@ class Link(Hal):
         self._send(0x0F, bytes((len(name),)) + name.encode() + data)
 
 
-def main() -> None:
-    """Run the firmware on the link until standard input ends."""
+def main(root: str = "") -> None:
+    """Run the firmware on the link until standard input ends. `root`: folder of the firmware slots."""
     from .app import App
 
-    App(Link(sys.argv[1] if len(sys.argv) > 1 else "")).run()
+    App(Link(root)).run()
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1] if len(sys.argv) > 1 else "")

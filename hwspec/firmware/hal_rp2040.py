@@ -11,7 +11,6 @@ import time
 from os import rename
 from select import POLLIN, poll
 
-from .hal import Hal
 from .limits import STARTER_CHANNELS
 
 machine = __import__("machine")
@@ -26,7 +25,7 @@ _IOCON_READ = bytearray((0x41, 0x0A, 0, 0))
 _WATCHDOG_MS = 500
 
 
-class Rp2040(Hal):
+class Rp2040:
     """The real board."""
 
     def __init__(self) -> None:

@@ -5,9 +5,13 @@ from .block import Reply
 from .errors import ScpiError
 from .expander import Expanders
 from .guard import Guard
-from .hal import Hal
 from .limits import VOLTAGE_SETTLE_US
 from .safety import Safety
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 VOLTAGE_CHANNELS_MAX = 48
 
@@ -20,7 +24,7 @@ def millivolt(counts: int) -> int:
 class Meter:
     """The measuring commands of the full build."""
 
-    def __init__(self, hal: Hal, guard: Guard, driver: Expanders, safety: Safety) -> None:
+    def __init__(self, hal: "Hal", guard: Guard, driver: Expanders, safety: Safety) -> None:
         self.hal = hal
         self.guard = guard
         self.driver = driver

@@ -60,33 +60,32 @@ def short_form(word: str) -> str:
 
 
 class Headers:
-    """All headers that the board knows, found by any mix of short and long forms.
+    """Finds the number of a command in a list of headers, given in any mix of short and long forms.
 
-    `add("SYSTem:ERRor[:NEXT]?", value)` makes the header and its optional nodes known.
+    Notation: `SYSTem:ERRor[:NEXT]?`, capitals the short form, brackets a node that may be left out.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, notations: "list[str]") -> None:
         self._nodes: dict[str, str] = {}
-        self._table: dict[str, object] = {}
+        self._table: dict[str, int] = {}
+        for number in range(len(notations)):
+            self._add(notations[number], number)
 
-    def add(self, notation: str, value: object) -> None:
-        """Make a header known; brackets mark nodes that may be left out."""
-        query = notation.endswith("?")
-        bare = notation.rstrip("?")
+    def _add(self, notation: str, number: int) -> None:
+        query = "?" if notation.endswith("?") else ""
         paths = [""]
-        for part in bare.replace("[:", ":[").split(":"):
-            optional = part.startswith("[")
+        for part in notation.rstrip("?").replace("[:", ":[").split(":"):
             word = part.strip("[]")
             short = short_form(word)
             self._nodes[short] = short
             self._nodes[word.upper()] = short
             longer = [path + ":" + short if path else short for path in paths]
-            paths = paths + longer if optional else longer
+            paths = paths + longer if part.startswith("[") else longer
         for path in paths:
-            self._table[path + "?" if query else path] = value
+            self._table[path + query] = number
 
-    def find(self, header: str, branch: str) -> "tuple[object, str]":
-        """The value of a header and the branch that a following unit continues from.
+    def find(self, header: str, branch: str) -> "tuple[int, str]":
+        """The number of a header and the branch that a following unit continues from.
 
         `branch`: short path such as "SYST" left by the unit before, "" at the start of a line. Raises -113, -114.
         """
@@ -101,12 +100,12 @@ class Headers:
             path = branch
             for word in bare.split(":"):
                 path = path + ":" + self._node(word, header) if path else self._node(word, header)
-        value = self._table.get(path + "?" if query else path)
-        if value is None:
+        number = self._table.get(path + "?" if query else path)
+        if number is None:
             raise ScpiError(-113, header)
         if bare.startswith("*"):
-            return value, branch
-        return value, path[: path.rfind(":")] if ":" in path else ""
+            return number, branch
+        return number, path[: path.rfind(":")] if ":" in path else ""
 
     def _node(self, word: str, header: str) -> str:
         short = self._nodes.get(word)

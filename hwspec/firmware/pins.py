@@ -6,15 +6,18 @@ There is no converter either: before driving, the pull-downs show a channel that
 
 from .errors import ScpiError
 from .guard import Guard
-from .hal import Hal
 from .limits import VOLTAGE_SETTLE_US
 from .programme import Programme, play
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
 
 
 class Pins:
     """The channels of the starter build. At rest every pin is an input and its level latch is low."""
 
-    def __init__(self, hal: Hal, guard: Guard) -> None:
+    def __init__(self, hal: "Hal", guard: Guard) -> None:
         self.hal = hal
         self.guard = guard
         self.channels = hal.pins

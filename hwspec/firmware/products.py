@@ -12,37 +12,6 @@ from .version import PROTOCOL_MAJOR, PROTOCOL_MINOR
 NONCE_MAX = 0xFFFFFFFF
 
 
-class Product:
-    """One product query.
-
-    `kind`: letter of its reply. `needs`: letters, L a held lease, X no running watch, A the measuring part,
-    U a board that can be updated and that nobody holds.
-    """
-
-    def __init__(self, notation: str, kind: str, signature: str, function: object, needs: str = "") -> None:
-        self.notation = notation
-        self.kind = ord(kind)
-        self.signature = signature
-        self.function = function
-        self.lease = "L" in needs
-        self.exclusive = "X" in needs
-        self.analog = "A" in needs
-        self.update = "U" in needs
-
-    def check(self, board: Board) -> None:
-        """Raises -221 when something that it needs is not there."""
-        if self.analog and not board.full:
-            raise ScpiError(-221, "this board cannot measure")
-        if self.lease and not board.guard.held:
-            raise ScpiError(-221, "no lease")
-        if self.exclusive and board.watch.running:
-            raise ScpiError(-221, "watch is running")
-        if self.update and not board.root:
-            raise ScpiError(-221, "this board cannot be updated")
-        if self.update and board.guard.held:
-            raise ScpiError(-221, "give the lease back first")
-
-
 class Products:
     """Functions of the product queries; each appends its body to the reply."""
 
@@ -50,39 +19,6 @@ class Products:
         self.board = board
         self.reply = reply
         self.installer = Installer(board.root)
-
-    def table(self) -> "list[Product]":
-        """All product queries."""
-        return [
-            Product("SYSTem:SYNC?", "Y", "i", self.sync),
-            Product("SYSTem:LEASe?", "L", "ii", self.lease),
-            Product("SYSTem:STATe?", "S", "", self.state),
-            Product("SCAN:TIMing?", "T", "|ii", self.timing),
-            Product("SCAN:WALK?", "W", "cc", self.walk, "LX"),
-            Product("SCAN:PATTern?", "P", "cc*", self.patterns, "LX"),
-            Product("DIAGnostic:DRIVer?", "D", "c", self.drivers, "LX"),
-            Product("OUTPut:OFF?", "O", "", self.off),
-            Product("MEASure:VOLTage?", "V", "c", self.voltage, "ALX"),
-            Product("MEASure:RESistance?", "M", "ii|ii", self.resistance, "ALX"),
-            Product("MEASure:ISOLation?", "I", "ic|i", self.isolation, "ALX"),
-            Product("WATCh:LOAD?", "G", "cc*", self.watch_load, "X"),
-            Product("WATCh:STARt?", "B", "|i", self.watch_start, "LX"),
-            Product("WATCh:LOG?", "K", "i", self.watch_log, "L"),
-            Product("WATCh:STOP?", "Q", "", self.watch_stop),
-            Product("DIAGnostic:SELF?", "F", "i|i", self.self_test, "ALX"),
-            Product("DIAGnostic:HEAP?", "X", "", self.heap),
-            Product("CALibration:REFerence?", "C", "iii", self.cal_reference, "ALX"),
-            Product("CALibration:ZERO?", "C", "c", self.cal_zero, "ALX"),
-            Product("CALibration:BASeline?", "C", "cc", self.cal_baseline, "ALX"),
-            Product("CALibration:SAVE?", "C", "s", self.cal_save, "A"),
-            Product("CALibration:DATA?", "C", "", self.cal_data, "A"),
-            Product("CALibration:CLEar?", "C", "", self.cal_clear, "A"),
-            Product("UPDate:BEGin?", "U", "s", self.update_begin, "U"),
-            Product("UPDate:FILE?", "U", "ssi", self.update_file, "U"),
-            Product("UPDate:DATA?", "U", "sis", self.update_data, "U"),
-            Product("UPDate:COMMit?", "U", "", self.update_commit, "U"),
-            Product("UPDate:STARt?", "U", "", self.update_start, "U"),
-        ]
 
     def sync(self, nonce: int) -> None:
         """SYSTem:SYNC?"""

@@ -13,10 +13,14 @@ A scan is compiled into one flat byte programme before anything is driven; `play
 from .compat import const
 from .errors import ScpiError
 from .guard import Guard
-from .hal import Hal
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 SIZE = 6144
-RESULTS = 2304
+RESULTS = 2112
 
 _WRITE3 = const(1)
 _WRITE4 = const(2)
@@ -40,6 +44,15 @@ class Programme:
         self.out4 = bytearray(4)
         self.inp4 = bytearray(4)
         self.clear()
+
+    def copy(self) -> "Programme":
+        """The same programme in no more room than it needs."""
+        twin = Programme(self.length, self.result_length)
+        twin.code[:] = self.code[: self.length]
+        twin.length = self.length
+        twin.result_length = self.result_length
+        twin.cost_us = self.cost_us
+        return twin
 
     def clear(self) -> None:
         """Begin an empty programme."""
@@ -112,7 +125,7 @@ class Programme:
         self.cost_us += COST_READ_US
 
 
-def play(programme: Programme, hal: Hal, guard: Guard) -> None:
+def play(programme: Programme, hal: "Hal", guard: Guard) -> None:
     """Run a programme from start to end. Allocates nothing once it runs."""
     code = programme.code
     end = programme.length

@@ -12,7 +12,7 @@ from .analog import (
 from .block import Reply
 from .calibration import Calibration
 from .errors import ScpiError
-from .limits import MEASURE_SETTLE_US, REFERENCE_MOHM
+from .limits import MEASURE_SETTLE_US, PULLUP_CURRENT_NA, REFERENCE_MOHM
 from .measure import Meter
 
 SAMPLES_MAX = 16
@@ -22,7 +22,10 @@ FLAG_BASELINE = 2
 
 
 class Reading:
-    """Sums of counts in the states +I, zero, -I: `sense`, `reference`; `spread` of the sense counts."""
+    """Sums of counts in the states +I, zero, -I: `sense`, `reference`; `spread` of the sense counts.
+
+    In the zero state the force tree is off too, so that the reference then shows the converter's offset alone.
+    """
 
     def __init__(self, pga: int, samples: int) -> None:
         self.pga = pga
@@ -33,10 +36,14 @@ class Reading:
         self.flags = 0
 
     def ratio(self) -> "tuple[int, int]":
-        """Numerator and denominator of sense over reference voltage; the denominator is 0 when no current flowed."""
-        upper = (self.sense[0] - self.sense[2]) * LSB_PV[self.pga]
-        lower = (self.reference[0] + self.reference[2] - 2 * self.reference[1]) * LSB_PV[PGA_0256]
-        return upper, lower
+        """Milliohm before gain correction as numerator and denominator; the latter is not positive without current.
+
+        Current through the harness: 1.00097 x (R+ + R- - 2 R0) / (2 Rref) less the sunk channel's own pull-up.
+        """
+        sense = (self.sense[0] - self.sense[2]) * LSB_PV[self.pga]
+        reference = (self.reference[0] + self.reference[2] - 2 * self.reference[1]) * LSB_PV[PGA_0256]
+        own = 2 * self.samples * PULLUP_CURRENT_NA * REFERENCE_MOHM
+        return sense * REFERENCE_MOHM * 100000, reference * 100097 - own * 100000
 
 
 class Ohmmeter:
@@ -94,6 +101,7 @@ class Ohmmeter:
         self._state(reading, 0)
         self.driver.release()
         if zero:
+            self.trees.select(a, b, 0)
             self._state(reading, 1)
         self.trees.select(a, b, a)
         self.driver.hold(b, 1)
@@ -126,8 +134,12 @@ class Ohmmeter:
             raise ScpiError(-222, "%d samples: not 1 to %d" % (samples, SAMPLES_MAX))
 
     def sink(self, y: int, others: "list[int]", samples: int) -> "tuple[int, int, int, int]":
-        """Range, flags and sums of reference counts with the other channels high and low; y goes into Rref."""
+        """Range, flags and sums of reference counts with the other channels high and low; y goes into Rref.
+
+        The rail is held low: released, the driven circuits would lift it and with it y's own pull-ups.
+        """
         self.driver.ready()
+        self.hal.rail(0)
         try:
             self.trees.select(0, 0, y)
             pga = PGA_0256

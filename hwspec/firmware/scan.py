@@ -63,9 +63,9 @@ class Rows:
 class Scanner:
     """The scan commands on one driver (expanders or pins)."""
 
-    def __init__(self, driver: "Expanders | Pins") -> None:
+    def __init__(self, driver: "Expanders | Pins", programme: Programme) -> None:
         self.driver = driver
-        self.programme = Programme()
+        self.programme = programme
         self.release_us = RELEASE_US
         self.fall_us = FALL_US
 

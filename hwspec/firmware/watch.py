@@ -6,10 +6,14 @@ from .block import BODY_MAX, Reply
 from .errors import ScpiError
 from .expander import Expanders
 from .guard import Guard
-from .hal import Hal
 from .pins import Pins
 from .programme import Programme, play
 from .scan import Rows, Scanner
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hal import Hal
+
 
 EVENTS_MAX = 64
 EVENTS_A_REPLY = 40
@@ -21,7 +25,6 @@ _EVENT = "<IIHBB"
 _EVENT_SIZE = 12
 _STILL = 0xFFFFFFFF
 _BATCH = 4
-_CODE_SIZE = 1400
 _LOOP_US = 120
 
 
@@ -39,7 +42,7 @@ class Pattern:
 class Watch:
     """Loaded patterns, the loop over them, and the log."""
 
-    def __init__(self, hal: Hal, guard: Guard, driver: "Expanders | Pins", scanner: Scanner) -> None:
+    def __init__(self, hal: "Hal", guard: Guard, driver: "Expanders | Pins", scanner: Scanner) -> None:
         self.hal = hal
         self.guard = guard
         self.driver = driver
@@ -81,7 +84,7 @@ class Watch:
         self.driver.emit_read(held)
         self.patterns = [Pattern(driven[0], held, width)]
         for channels in driven[1:]:
-            self.patterns.append(Pattern(channels, Programme(_CODE_SIZE, width), width))
+            self.patterns.append(Pattern(channels, held, width))
         reply.u16(len(read))
         reply.u16(len(driven))
         reply.u32(held.cost_us + _LOOP_US)
@@ -92,7 +95,7 @@ class Watch:
     def _compile(self, pattern: Pattern) -> None:
         """A coded pattern on its own: leave the held one, drive, read, and hold again."""
         driver = self.driver
-        programme = pattern.programme
+        programme = self.scanner.programme
         held = self.patterns[0].driven
         programme.clear()
         driver.emit_release(programme, held, self.scanner.release_us)
@@ -101,6 +104,7 @@ class Watch:
         driver.emit_read(programme)
         driver.emit_release(programme, pattern.driven, self.scanner.release_us)
         self._emit_hold(programme)
+        pattern.programme = programme.copy()
 
     def _emit_hold(self, programme: Programme) -> None:
         self.driver.emit_drive(programme, self.patterns[0].driven)

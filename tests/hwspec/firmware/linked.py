@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import atexit
+import shutil
 import subprocess
+import tempfile
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from hwspec.firmware.app import App
 from hwspec.virtual.board import Options, VirtualBoard
 from hwspec.virtual.hal import VirtualHal
-from hwspec.virtual.micropython import HEAP, MicroPythonFirmware, find_micropython
+from hwspec.virtual.micropython import HEAP, MicroPythonFirmware, find_micropython, lay_out
 from tests.support.virtual import as_harness, as_leads
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -52,6 +56,15 @@ class Script:
         return 1_000_000
 
 
+@cache
+def laid_out() -> Path:
+    """The firmware compiled as a board carries it, once for all tests of this process."""
+    folder = Path(tempfile.mkdtemp(prefix="firmware-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    lay_out(folder)
+    return folder
+
+
 class LinkedFirmware(MicroPythonFirmware):
     """As the virtual board's child, but with a start program and a heap of one's own."""
 
@@ -61,12 +74,26 @@ class LinkedFirmware(MicroPythonFirmware):
         self._hal = hal
         self._child = subprocess.Popen(
             [interpreter, "-X", f"heapsize={heap}", "-c", program],
-            cwd=ROOT,
+            cwd=laid_out(),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
         )
         assert self._child.stdin is not None and self._child.stdout is not None
         self._to, self._from = self._child.stdin, self._child.stdout
+
+    def rest_of_text(self) -> str:
+        """Close the child's input; what it still says."""
+        return self._rest_of_text().decode()
+
+    def close(self) -> None:
+        """End the child."""
+        for pipe in (self._to, self._from):
+            try:
+                pipe.close()
+            except OSError:
+                pass
+        self._child.kill()
+        self._child.wait()
 
 
 def board_for(script: Script, harness: Any = None, leads: Any = None, **options: Any) -> VirtualHal:
@@ -91,6 +118,6 @@ def under_micropython(hal: VirtualHal, program: str = MAIN, heap: str = HEAP) ->
         while True:
             firmware.turn()
     except ScriptEnd:
-        return firmware._rest_of_text().decode()
+        return firmware.rest_of_text()
     finally:
         firmware.close()
