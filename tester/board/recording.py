@@ -146,8 +146,8 @@ class Wire:
         if recorder:
             recorder.begin(link.address)
 
-    def _note(self, mark: str, value: object) -> None:
-        self.now = round(self._clock() - self._start, 6)
+    def _note(self, mark: str, value: object, at_least: float = 0.0) -> None:
+        self.now = max(at_least, round(self._clock() - self._start, 6))
         if self._recorder:
             self._recorder.note(mark, self.now, value)
 
@@ -159,7 +159,10 @@ class Wire:
     def receive(self, until: float) -> bytes:
         """Read what there is by `until`. Raises BoardError."""
         data = self._link.read(max(0.0, until - self.now))
-        self._note("<" if data else "-", data.hex())
+        if data:
+            self._note("<", data.hex())
+        else:
+            self._note("-", "", at_least=until)  # a time-out means that the time is over, whatever rounding says
         return data
 
     def tick(self) -> float:
