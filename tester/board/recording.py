@@ -147,7 +147,7 @@ class Wire:
             recorder.begin(link.address)
 
     def _note(self, mark: str, value: object, at_least: float = 0.0) -> None:
-        self.now = max(at_least, round(self._clock() - self._start, 6))
+        self.now = max(self.now, at_least, round(self._clock() - self._start, 6))
         if self._recorder:
             self._recorder.note(mark, self.now, value)
 
