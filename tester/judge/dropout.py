@@ -67,15 +67,15 @@ def judge_watch(log: WatchLog, netlist: Netlist, capacitance_nf: float = CAPACIT
     found = [
         _open(circuit, group, log, end) for circuit, blips in opens.items() for group in _episodes(blips, slack, end)
     ]
-    coded_gap = slack * (log.every + 1) * max(len(log.coded), 1)
-    found += [_short(group, log, netlist, end) for group in _episodes(shorts, max(slack, coded_gap), end)]
+    cycle = len(log.coded) * (log.every * log.mean_us + slack)  # until a coded pattern comes round again
+    found += [_short(group, log, netlist, end) for group in _episodes(shorts, max(slack, cycle), end)]
     return WatchResult(
         tuple(sorted(found, key=lambda drop: drop.at_ms)),
         seconds=log.elapsed_ms / 1000,
         cadence_us=float(log.longest_us),
         missed_ms=log.longest_us / 1000 + RISE_MS_PER_NF * capacitance_nf,
         complete=log.complete and log.total <= len(log.blips),
-        shorts_missed_ms=coded_gap / 1000 if log.coded and log.every else None,
+        shorts_missed_ms=(cycle + slack) / 1000 if log.coded and log.every else None,
     )
 
 

@@ -70,7 +70,7 @@ def test_what_could_have_been_missed_counts_the_cadence_and_the_slow_rise():
     assert result.seconds == 10.0 and result.cadence_us == 500.0
     assert result.shorts_missed_ms is None
     coded = judge_watch(log(coded=(("D-1",), ("D-2",), ("D-1", "D-2")), every=9), NETS)
-    assert coded.shorts_missed_ms == pytest.approx(0.5 * 10 * 3)
+    assert coded.shorts_missed_ms == pytest.approx(3 * (9 * 0.45 + 0.5) + 0.5)
 
 
 def test_more_events_than_the_board_can_log_leave_the_watch_incomplete():
