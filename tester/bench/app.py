@@ -174,7 +174,7 @@ class BenchApp(App[int]):
             self.board_info = news.info
             self._keep_board(news.info)
         self.board_error = news.error.message if news.error is not None else ""
-        if self.stage is not None:
+        if self.stage is not None and self.stage.built:
             self.stage.board_changed(news)
 
     def _keep_board(self, info: Any) -> None:
@@ -183,15 +183,15 @@ class BenchApp(App[int]):
             job.use_board(board_facts(info))
 
     def on_work_told(self, message: WorkTold) -> None:
-        if self.stage is not None:
+        if self.stage is not None and self.stage.built:
             self.stage.told(message)
 
     def on_work_done(self, message: WorkDone) -> None:
-        if self.stage is not None:
+        if self.stage is not None and self.stage.built:
             self.stage.work_done(message)
 
     def on_work_failed(self, message: WorkFailed) -> None:
-        if self.stage is not None:
+        if self.stage is not None and self.stage.built:
             self.stage.work_failed(message)
 
     # Keys that work everywhere

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,8 +39,11 @@ class MoveLeads:
     moved: threading.Event
 
 
-def full_scan(maps: Sequence[LeadMap], paths: Sequence[Path]) -> Work:
-    """Work that ends with a ScanRun. Tells Row, Step and MoveLeads. `paths`: for a virtual board, to be wired anew."""
+def full_scan(maps: Sequence[LeadMap], paths: Sequence[Path], also: Iterable[tuple[str, str]] = ()) -> Work:
+    """Work that ends with a ScanRun. Tells Row, Step and MoveLeads.
+
+    `paths`: files of the lead maps, for a virtual board to be wired anew; `also`: links to be measured in any case.
+    """
 
     def work(talk: Talk) -> Any:
         from tester.errors import BoardError
@@ -60,6 +63,7 @@ def full_scan(maps: Sequence[LeadMap], paths: Sequence[Path]) -> Work:
                 progress=lambda done, total: talk.tell(Step(done, total)),
                 next_round=next_round,
                 stop=lambda: talk.stopped,
+                also=tuple(also),
                 on_row=lambda cavity, joined: talk.tell(Row(cavity, joined)),
             )
         except BoardError as error:

@@ -30,6 +30,7 @@ class StageScreen(Screen[None]):
         self.note = ""
         self.source = ""
         self.when = ""
+        self.built = False
 
     @property
     def bench(self) -> BenchApp:
@@ -47,10 +48,17 @@ class StageScreen(Screen[None]):
         yield from ()
 
     def on_mount(self) -> None:
+        if self in self.app.screen_stack:  # another stage may have taken its place before it was built
+            self.built = True
+            self.begin()
+
+    def begin(self) -> None:
+        """The widgets are there: fill them for the first time."""
         self.state_changed()
 
     def on_screen_resume(self) -> None:
-        self.state_changed()
+        if self.built:
+            self.state_changed()
 
     def next_words(self) -> str:
         """What to do next, one sentence with the key to press."""
@@ -67,7 +75,7 @@ class StageScreen(Screen[None]):
 
     def show_strip(self) -> None:
         """Bring the strip up to date."""
-        if self.is_mounted:
+        if self.built:
             self.query_one(TopStrip).show(self.bench.strip_state(self))
 
     def say(self, note: str) -> None:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tester.bench.worker import Work
-from tester.errors import InputError
+from tester.bench.worker import Talk, Work
+
+if TYPE_CHECKING:
+    from tester.harness.leads import LeadMap
+    from tester.harness.netlist import Netlist
 
 
-def wiggle_work(job: Any, circuits: Sequence[tuple[str, ...]], seconds: float) -> Work:
-    """Work that ends with a WatchResult and tells each dropout. Raises InputError when there is nothing to watch."""
-    if not circuits:
-        raise InputError("There is no circuit to watch yet: scan first.")
-    raise InputError("This version cannot watch for dropouts yet.")
+def wiggle_work(leads: LeadMap, netlist: Netlist, seconds: float) -> Work:
+    """Work that ends with a WatchResult and tells each dropout as soon as it is over."""
+
+    def work(talk: Talk) -> Any:
+        from tester.job.wiggle import watch
+
+        return watch(talk.board, leads, netlist, seconds, on_dropout=talk.tell, stop=lambda: talk.stopped)
+
+    return work

@@ -134,7 +134,7 @@ class Bench:
         """The app on a screen of this size."""
         self.app = BenchApp(self.options(**more), environ={"COLORTERM": "truecolor"})
         async with self.app.run_test(size=size) as self.pilot:
-            await self.until(lambda: self.app.stage is not None and self.app.stage.is_mounted, "the first screen")
+            await self.until(lambda: self.app.stage is not None and self.app.stage.built, "the first screen")
             yield self
 
     def prepare(self, stage: str) -> str:
@@ -163,6 +163,8 @@ class Bench:
     async def at(self, stage: str, size: tuple[int, int] = (80, 24), **more: Any) -> AsyncIterator[Bench]:
         """The app at this stage of a prepared job, the board there."""
         async with self.running(size, record=self.prepare(stage), **more):
+            if stage == "as left":
+                self.app.call_later(self.app.show_stage, stage)
             await self.until(lambda: stage.upper() in self.strip, stage)
             await self.until(lambda: self.app.board_state in ("rest", "driving"), "the board")
             yield self

@@ -46,7 +46,7 @@ class FindScreen(StageScreen):
             yield Lines(id="found")
             yield FaceView(id="faces")
 
-    def on_mount(self) -> None:
+    def begin(self) -> None:
         session = self.bench.session
         found = session.as_left() or session.as_found()
         self.query_one(FaceView).show(face_plans(session.plan))
@@ -54,7 +54,7 @@ class FindScreen(StageScreen):
             self.query_one(FaceView).mark(
                 {name: Mark.JOINED if found.netlist.partners(name) else Mark.LONE for name in found.netlist.cavities}
             )
-        super().on_mount()
+        super().begin()
         self._start()
 
     def _start(self) -> None:

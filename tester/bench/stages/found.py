@@ -70,9 +70,9 @@ class AsFoundScreen(ScanStage):
         if action in ("answer", "accept", "on") and self.scanning:
             return False
         if action == "answer":
-            return self.is_mounted and self._question() is not None
+            return self.built and self._question() is not None
         if action == "accept":
-            return self.is_mounted and bool(self._open_oddities())
+            return self.built and bool(self._open_oddities())
         return super().check_action(action, parameters)
 
     def action_on(self) -> None:

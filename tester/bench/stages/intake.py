@@ -53,7 +53,7 @@ class IntakeScreen(StageScreen):
                     yield Input(placeholder=hint, id=f"in-{key}")
             yield Lines(id="about")
 
-    def on_mount(self) -> None:
+    def begin(self) -> None:
         options, job = self.bench.session.options, self.bench.session.job
         if job is None:
             given = {"plan": options.plan, "leads": " ".join(map(quoted, options.leads)), "side": options.side}
@@ -73,7 +73,7 @@ class IntakeScreen(StageScreen):
             first = side
         if first is not None and job is None:
             first.focus()
-        super().on_mount()
+        super().begin()
 
     def next_words(self) -> str:
         if self.bench.session.job is not None:

@@ -41,7 +41,7 @@ class JobsScreen(StageScreen):
         self.query_one(PickList).focus()
 
     def next_words(self) -> str:
-        if not self.is_mounted or not self.query_one(PickList).picks:
+        if not self.built or not self.query_one(PickList).picks:
             return "Press n to begin a job."
         return "Choose a job and press Enter to go on with it, or n for a new one."
 

@@ -55,12 +55,12 @@ class LeadsScreen(StageScreen):
                 yield FaceView(id="faces")
                 yield CavityList(id="cavities")
 
-    def on_mount(self) -> None:
+    def begin(self) -> None:
         session = self.bench.session
         assert session.job is not None
         self.query_one(FaceView).show(face_plans(session.plan))
         self.query_one(CavityList).show(cavity_lines(session.plan, session.job.leads))
-        super().on_mount()
+        super().begin()
         self.query_one(PickList).focus()
         self._go_to_open()
 
@@ -284,6 +284,6 @@ class LeadsScreen(StageScreen):
         self.say(" ".join(str(message.error).split()))
 
     def board_changed(self, news: BoardNews) -> None:
-        if self.is_mounted:
+        if self.built:
             self.query_one(PickList).show(self._picks())
         super().board_changed(news)

@@ -58,6 +58,7 @@ class Proof:
         self.findings: tuple[str, ...] = ()
         self.next = ""
         self.left = 0
+        self.event: Any = None
         self._skips: queue.Queue[None] = queue.Queue()
 
     @property
@@ -200,6 +201,7 @@ class Proof:
             return
         news = message.what
         self.next, self.left, self.findings = news.next, news.left, news.findings
+        self.event = news.event
         job = self.screen.bench.session.job
         fresh = set(news.proven) - self._proven()
         if job is not None and fresh:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import time
+from collections.abc import Iterable
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -22,6 +25,22 @@ from tester.errors import InputError
 from tester.harness.reading import Measured
 
 
+class Pace:
+    """How far a walk is, and how long it still takes at the pace so far; begins anew when the count does."""
+
+    def __init__(self) -> None:
+        self._began = time.monotonic()
+        self._last = 0
+
+    def words(self, done: int, total: int) -> str:
+        """Such as ``12 of 50, about 3 s to go``."""
+        if done < self._last:
+            self._began = time.monotonic()
+        self._last = done
+        left = (time.monotonic() - self._began) / max(done, 1) * (total - done)
+        return f"{done} of {total}" + (f", about {math.ceil(left)} s to go" if done < total else "")
+
+
 class ScanStage(StageScreen):
     """Faces above; below what there is to say, a list to choose from, and all cavities. Subclasses say what for."""
 
@@ -36,7 +55,7 @@ class ScanStage(StageScreen):
         self.number = 0
         self.again = False
         self.progress = ""
-        self._row: str | None = None
+        self._pace = Pace()
         self._moving: MoveLeads | None = None
 
     def body(self) -> ComposeResult:
@@ -47,12 +66,12 @@ class ScanStage(StageScreen):
                 yield PickList(id="picks", empty="")
             yield CavityList(id="cavities")
 
-    def on_mount(self) -> None:
+    def begin(self) -> None:
         session = self.bench.session
         assert session.job is not None
         self.query_one(FaceView).show(face_plans(session.plan))
         self.query_one(CavityList).show(cavity_lines(session.plan, session.job.leads))
-        super().on_mount()
+        super().begin()
 
     @property
     def scanning(self) -> bool:
@@ -83,6 +102,7 @@ class ScanStage(StageScreen):
         self.note = ""
         self.again = False
         self.progress = "voltage check and driver check first"
+        self._pace = Pace()
         marks = {line: Mark.UNKNOWN for leads in job.leads for line in leads.cavities}
         self.query_one(FaceView).mark(marks)
         self.query_one(FaceView).choose(())
@@ -93,9 +113,15 @@ class ScanStage(StageScreen):
         self.query_one(PickList).show([])
         self.query_one(CavityList).choose(())
         self.source, self.when = "live", ""
-        self.number = self.bench.do(self.PURPOSE, full_scan(job.leads, session.leads_paths()))
+        self.number = self.bench.do(self.PURPOSE, full_scan(job.leads, session.leads_paths(), self.also()))
         self.show_strip()
         self.refresh_bindings()
+
+    def also(self) -> Iterable[tuple[str, str]]:
+        """Links that the board should measure in any case."""
+        job = self.bench.session.job
+        assert job is not None
+        return job.links_to_measure(self.PURPOSE)
 
     def not_yet(self) -> list[str]:
         """Why this scan must wait, in sentences."""
@@ -123,7 +149,7 @@ class ScanStage(StageScreen):
         if isinstance(what, Row):
             self._show_row(what)
         elif isinstance(what, Step):
-            self.progress = f"{what.done} of {what.total} channels"
+            self.progress = self._pace.words(what.done, what.total)
             self.show_strip()
         elif isinstance(what, MoveLeads):
             self._moving = what

@@ -60,8 +60,8 @@ class WorkSheetScreen(StageScreen):
                 yield FaceView(id="faces")
                 yield Lines(id="live")
 
-    def on_mount(self) -> None:
-        super().on_mount()
+    def begin(self) -> None:
+        super().begin()
         picks = self.query_one(PickList)
         picks.focus()
         wanted, self.bench.step_wanted = self.bench.step_wanted, ""
@@ -103,7 +103,7 @@ class WorkSheetScreen(StageScreen):
     @property
     def step(self) -> Any:
         """The step under the cursor."""
-        key = self.query_one(PickList).key if self.is_mounted else ""
+        key = self.query_one(PickList).key if self.built else ""
         return next((one for one in self.bench.session.steps() if one.id == key), None)
 
     def _picks(self) -> list[Pick]:

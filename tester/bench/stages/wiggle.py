@@ -101,9 +101,9 @@ class WiggleScreen(StageScreen):
         """How long the plan wants it wiggled."""
         return float(self.bench.session.plan.limits.wiggle_s or SECONDS)
 
-    def on_mount(self) -> None:
+    def begin(self) -> None:
         self.query_one(FaceView).show(face_plans(self.bench.session.plan))
-        super().on_mount()
+        super().begin()
         self.set_interval(0.2, self._advance)
 
     def draw(self) -> None:
@@ -148,11 +148,11 @@ class WiggleScreen(StageScreen):
         if reasons:
             self.say(reasons[0])
             return
-        try:
-            work = wiggle_work(job, self._circuits(), self.seconds)
-        except LoomwrightError as error:
-            self.say(error.message)
+        reading = session.as_left() or session.as_found()
+        if reading is None:
+            self.say("There is no circuit to watch yet: scan first (g, as left).")
             return
+        work = wiggle_work(job.leads[0], reading.netlist, self.seconds)
         self.note, self.dropped, self.began = "", 0, time.monotonic()
         self.query_one(TimeLines).show(self._circuits(), self.seconds)
         self.query_one("#result", Lines).show([])
