@@ -7,10 +7,10 @@ import json
 import sys
 from pathlib import Path
 
-from tester.board.opening import open_board
+from tester.board.opening import VIRTUAL, open_board
 from tester.board.ports import ask_port, list_ports
 from tester.board.virtual import VirtualBoard
-from tester.cli.common import board_address, is_virtual
+from tester.cli.common import board_address
 from tester.cli.output import say, show, show_json
 from tester.cli.scan import about_board
 
@@ -45,7 +45,7 @@ def list_boards(options: argparse.Namespace) -> int:
 def info(options: argparse.Namespace) -> int:
     """What a board is and can do."""
     address = board_address(options.board)
-    leads = None if not is_virtual(address) else options.leads
+    leads = options.leads if address.startswith(VIRTUAL) else None
     with open_board(address, Path(leads) if leads else None) as board:
         about = about_board(board)["board"]
     if options.json:

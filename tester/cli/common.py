@@ -16,6 +16,8 @@ from tester.cli.output import say
 from tester.errors import BoardError, InputError, StoreError
 from tester.harness.leads import LeadMap, load_leads
 from tester.job.files import read_bytes, write_whole
+from tester.job.job import Job
+from tester.job.safety import open_cautions
 from tester.records.place import default_log
 from tester.records.store import Store
 
@@ -40,9 +42,18 @@ def board_address(given: str | None) -> str:
     )
 
 
-def is_virtual(address: str) -> bool:
-    """True for a virtual board's address."""
-    return address.startswith(VIRTUAL)
+VIRTUAL_SERIAL = "56420000"  # "VB", then a small seed: hwspec/virtual/README.md
+
+
+def is_virtual(board: Board) -> bool:
+    """True for a virtual board, by its address or by the serial number that it tells: it can hurt nobody."""
+    return board.address.startswith(VIRTUAL) or board.info.serial.startswith(VIRTUAL_SERIAL)
+
+
+def refuse_uncautioned(board: Board, accepted: bool) -> None:
+    """Before a real board drives without a plan: the usual cautions must be accepted. Raises InputError."""
+    if not accepted and not is_virtual(board):
+        raise InputError("the cautions come first:\n" + open_cautions(), "When each is met, add --accept-cautions.")
 
 
 @contextmanager
@@ -80,6 +91,11 @@ def reading_log(where: str | None) -> Store:
     return Store.open(where or default_log(), read_only=True, waiting=_waiting)
 
 
+def writing_log(where: str | None) -> Store:
+    """The log of --log, to add to. Raises StoreError."""
+    return Store.open(where or default_log(), waiting=_waiting)
+
+
 def _waiting(seconds: float) -> None:
     if seconds >= 1:
         say(f"another program is writing to the log, waiting ({seconds:.0f} s) ...")
@@ -95,6 +111,22 @@ def parse_answers(given: list[str]) -> dict[str, bool]:
             raise InputError(f"--answer {text!r}: write QUESTION=yes or QUESTION=no, such as 'occupied D-13=yes'")
         answers[question.strip()] = word in ("yes", "y")
     return answers
+
+
+def refuse_to_drive(job: Job, board: Board) -> None:
+    """Before a board drives for a job: cautions and hazards. Raises InputError."""
+    virtual = is_virtual(board)
+    reasons = job.may_drive(virtual)
+    if reasons:
+        open_ones = "\n".join(f"  {c.id}: {c.says}" for c in job.cautions() if not c.acknowledged)
+        raise InputError(
+            "the board must not drive yet:\n  "
+            + "\n  ".join(reasons)
+            + (f"\nThe cautions:\n{open_ones}" if open_ones else ""),
+            "When each caution is met, add --accept-cautions.",
+        )
+    if virtual and job.plan.hazards.undeclared:
+        say("warning: the plan does not declare its hazards; a real board refuses it until [hazards] is filled in")
 
 
 class MovedLeads:

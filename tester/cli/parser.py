@@ -37,7 +37,7 @@ class Parser(argparse.ArgumentParser):
         raise SystemExit(3)
 
 
-HANDLERS = {"show": "show_plan", "records show": "show_record", "records list": "list_"}
+HANDLERS = {"show": "show_plan", "records show": "show_record", "records list": "list_", "records import": "import_"}
 
 
 def build_parser() -> Parser:
@@ -52,6 +52,7 @@ def build_parser() -> Parser:
     _add_plan(verbs)
     _add_scan(verbs)
     _add_test(verbs)
+    _add_watching(verbs)
     _add_records(verbs)
     _add_board(verbs)
     completion = _verb(
@@ -107,6 +108,10 @@ def _board_options(parser: Parser, leads_needed: bool = True) -> None:
     )  # fmt: skip
     _file(parser, "--wired-by", help="with virtual:FILE: the lead map that the harness is really wired by")
     _file(parser, "--recording", help="save every byte on the line, with its time, into this file")
+    parser.add_argument(
+        "--accept-cautions", action="store_true",
+        help="the cautions (said when this is missing) have been read and are met; a virtual board needs none",
+    )  # fmt: skip
 
 
 def _log_option(parser: Parser) -> None:
@@ -169,10 +174,26 @@ def _add_test(verbs: argparse._SubParsersAction[Parser]) -> None:
     test.add_argument("--tag", default="", help="tag on the harness, kept in the record")
     test.add_argument("--job", default="", help="job number or vehicle reference of the shop, kept in the record")
     test.add_argument("--by", default="", metavar="INITIALS", help="initials of who tests, kept in the record")
-    test.add_argument(
-        "--accept-cautions", action="store_true", help="the cautions that the plan names have been read and are met"
-    )
     _log_option(test)
+
+
+def _add_watching(verbs: argparse._SubParsersAction[Parser]) -> None:
+    wiggle = _verb(
+        verbs, "wiggle", "tester.cli.watching:wiggle", "watch for dropouts while you move the harness",
+        "Scans, then watches every circuit. Says which circuit opened or touched another, when and how long, and\n"
+        "what could have been missed. With --resume it becomes part of that record.",
+    )  # fmt: skip
+    _board_options(wiggle, leads_needed=False)
+    wiggle.add_argument("--seconds", type=positive, default=15.0, metavar="N", help="how long (default 15)")
+    wiggle.add_argument("--resume", metavar="RECORD", help="the job that this belongs to")
+    _log_option(wiggle)
+    find = _verb(
+        verbs, "find", "tester.cli.watching:find", "touch the probe lead to a terminal: which cavity, which circuit",
+        "Needs a lead map that names the channel of a probe lead. A wet finger is told from metal. End with Ctrl-C.",
+    )  # fmt: skip
+    _board_options(find)
+    _file(find, "--scan", help="saved scan: names the whole circuit of what is touched")
+    find.add_argument("--once", action="store_true", help="end after the first firm touch")
 
 
 def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
@@ -203,19 +224,63 @@ def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
 def _add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
     records = _group(verbs, "records", "the log of jobs")
 
-    def on_log(name: str, short: str) -> Parser:
-        parser = _verb(records, name, f"tester.cli.records:{HANDLERS.get(f'records {name}', name)}", short)
+    def on_log(name: str, short: str, more: str = "") -> Parser:
+        handler = f"tester.cli.records:{HANDLERS.get(f'records {name}', name)}"
+        parser = _verb(records, name, handler, short, more)
         _log_option(parser)
         return parser
 
+    def on_record(name: str, short: str, more: str = "") -> Parser:
+        parser = on_log(name, short, more)
+        parser.add_argument("record", metavar="RECORD", help="record number, such as the test printed")
+        return parser
+
     listing = on_log("list", "the jobs in the log, newest first")
+    listing.add_argument(
+        "find", nargs="?", default="", help="tag, order, plan, harness, cavity or customer; * at the end"
+    )
     listing.add_argument("--limit", type=int, default=40, metavar="N", help="how many at most (default 40)")
-    for name, short in (
-        ("show", "one record in words"),
-        ("replay", "judge a record again from its stored frames, beside the old verdict"),
-    ):
-        on_log(name, short).add_argument("record", metavar="RECORD", help="record number, such as the test printed")
-    on_log("verify", "check that no event in the log was changed, removed or reordered")
+    on_record("show", "one record in words")
+    replay = on_record("replay", "judge a record again from its stored frames, beside the old verdict")
+    _file(replay, "--with-plan", help="judge the old frames by this corrected plan")
+    replay.add_argument(
+        "--wire", action="store_true", help="feed the recorded bytes to the client, requests checked too"
+    )
+    compare = on_record("compare", "what changed from a record to a later one: links, parts, resistance")
+    compare.add_argument("later", metavar="LATER", help="later record, or a scan file that scan --save wrote")
+    report = on_record("report", "a page on one job, for the bench or for the customer")
+    report.add_argument(
+        "--format", choices=("html", "pdf", "csv", "json", "junit"), default="html", help="default html"
+    )
+    report.add_argument("--customer", action="store_true", help="the page for the customer instead of the bench page")
+    _file(report, "--output", required=True, help="write into this file")
+    label = on_record("label", "a label for the harness, with the end of the chain as QR code")
+    label.add_argument("--format", choices=("svg", "pdf"), default="svg", help="default svg")
+    _file(label, "--output", required=True, help="write into this file")
+    photo = on_record("photo", "add a photo to a record, by its path")
+    photo.add_argument("photo", metavar="PHOTO", help="JPEG or PNG file")
+    photo.add_argument("--about", default="", help="what it shows")
+    customer = on_record("customer", "set the customer reference of a record; it can be removed later")
+    customer.add_argument("reference", metavar="REFERENCE", help="name, order or plate")
+    forget = on_log(
+        "forget", "remove a customer reference for good",
+        "The salt that ties it to the chain is destroyed; the records stay and still verify.",
+    )  # fmt: skip
+    forget.add_argument("reference", metavar="REFERENCE", help="the reference as it was set")
+    verify = on_log("verify", "check that no event in the log was changed, removed or reordered")
+    verify.add_argument(
+        "--head", action="append", default=[], metavar="HEAD",
+        help="end of the chain from a label or an export: also finds what was cut off or rewritten since",
+    )  # fmt: skip
+    verify.add_argument("--mend-index", action="store_true", help="build the search index anew from the events")
+    export = on_log("export", "the log as one file, for another bench")
+    export.add_argument("file", metavar="FILE", help="archive to write")
+    export.add_argument("--with-customers", action="store_true", help="take customer references along")
+    on_log("import", "take the events of another bench from its archive").add_argument("file", metavar="FILE")
+    figures = on_log("figures", "first-pass yield, faults by cavity and step, time at the bench, drift")
+    figures.add_argument("--format", choices=("text", "csv", "svg"), default="text", help="default text")
+    figures.add_argument("--plan", default="", help="only this plan")
+    _file(figures, "--output", help="write into this file instead of standard output")
 
 
 def _add_board(verbs: argparse._SubParsersAction[Parser]) -> None:

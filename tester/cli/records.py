@@ -1,50 +1,62 @@
-"""`records`: list, show, replay, verify."""
+"""`records`: the log listed, shown, judged again, compared, verified, and moved between benches."""
 
 from __future__ import annotations
 
 import argparse
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
-from tester.cli.common import reading_log
-from tester.cli.output import show, show_json
+from tester.cli.common import reading_log, writing_log
+from tester.cli.output import say, show, show_json, show_or_write
+from tester.errors import InputError
+from tester.job.comeback import JobRow, changes, event_line, find_jobs, reading_to_compare
+from tester.job.files import read_text, write_whole
 from tester.job.job import Job
+from tester.job.replay import judged_by, replay_wire
+from tester.job.report import label_file, report_file, report_of
+from tester.job.scanfile import load_scan
 from tester.job.verdicts import verdict_object, verdict_of
-from tester.records.search import JobSummary, Query
+from tester.records.archive import export_log, import_log
+from tester.records.customers import forget_customer, set_customer
+from tester.records.events import Head
+from tester.records.figures import figures as figures_of
+from tester.records.search import Query
+from tester.reports.figures import figures_csv, figures_svg, figures_text
+from tester.reports.photos import read_photo
 from tester.words import verdict_lines
+from tester.words.changes import count_changes
 
 
-def _time(moment: Any) -> str:
-    return str(moment.astimezone().strftime("%Y-%m-%d %H:%M"))
+def _time(moment: datetime) -> str:
+    return moment.astimezone().strftime("%Y-%m-%d %H:%M")
 
 
-def summary_object(one: JobSummary) -> dict[str, Any]:
+def _zone() -> Any:
+    return datetime.now().astimezone().tzinfo
+
+
+def row_object(one: JobRow) -> dict[str, Any]:
     """One record of a list as JSON values."""
-    return {
-        "record": one.job,
-        "opened": one.opened.isoformat(),
-        "changed": one.changed.isoformat(),
-        "verdict": one.term("verdict"),
-        "plan": one.term("plan"),
-        "revision": one.term("revision"),
-        "tag": one.term("tag"),
-        "side": one.term("side"),
-        "events": one.events,
+    shown = {
+        name: one.terms.get(name, "") for name in ("verdict", "plan", "revision", "tag", "order", "side", "variant")
     }
+    return {"record": one.record, "opened": one.opened.isoformat(), "changed": one.changed.isoformat(), **shown}
 
 
 def list_(options: argparse.Namespace) -> int:
     """The newest records, a line each."""
     with reading_log(options.log) as log:
-        rows = [summary_object(one) for one in log.jobs(Query(limit=options.limit))]
-        shown = [(one.job, _time(one.opened), one) for one in log.jobs(Query(limit=options.limit))]
+        rows = find_jobs(log, options.find, options.limit)
     if options.json:
-        show_json({"records": rows})
+        show_json({"records": [row_object(one) for one in rows]})
         return 0
-    for job, opened, one in shown:
-        words = [job, opened, one.term("verdict") or "open", one.term("plan"), one.term("side"), one.term("tag")]
+    for one in rows:
+        get = one.terms.get
+        words = [one.record, _time(one.opened), get("verdict") or "open", get("plan"), get("side"), get("tag")]
         show("  ".join(word for word in words if word))
-    if not shown:
-        show("the log holds no record yet")
+    if not rows:
+        show("no record found" if options.find else "the log holds no record yet")
     return 0
 
 
@@ -52,29 +64,19 @@ def show_record(options: argparse.Namespace) -> int:
     """One record in words: what was done, measured, judged."""
     with reading_log(options.log) as log:
         job = Job.take_up(log, options.record)
-        state = job.state
-        opened = job.events()[0].at
         if options.json:
             show_json(record_object(job))
             return 0
-        show(f"Record {job.record}, opened {_time(opened)}, stage: {state.stage}")
-        show(f"Plan {job.whole_plan.id}, revision {job.whole_plan.revision}")
-        for name, value in state.opened.items():
+        show(f"Record {job.record}, stage: {job.state.stage}")
+        for name, value in job.state.opened.items():
             if value:
                 show(f"{name}: {value}")
-        if state.board:
-            show(f"Board {state.board.get('model')}, serial {state.board.get('serial')}")
-        for scan in state.scans:
-            show(f"{_time(scan.at)}  full scan, {scan.purpose}")
-        for step, tick in state.ticks.items():
-            show(f"{_time(tick.at)}  step {step} ticked by {tick.how}")
-        for abort in state.aborted:
-            show(f"{_time(abort['at'])}  aborted ({abort['purpose']}): {abort['message']}")
-        for entry in state.verdicts:
-            show(f"{_time(entry.at)}  verdict:")
-            for line in verdict_lines(verdict_of(dict(entry.verdict))):
-                show(f"  {line}")
-        show(f"{len(job.events())} events; chain of this bench: {log.head(log.bench)}")
+        for event in job.events():
+            show(f"{_time(event.at)}  {event_line(event)}")
+            if event.kind == "verdict":
+                for line in verdict_lines(verdict_of(dict(event.data))):
+                    show(f"    {line}")
+        show(f"{len(job.events())} events; end of this bench's chain: {log.head(log.bench)}")
     return 0
 
 
@@ -91,6 +93,7 @@ def record_object(job: Job) -> dict[str, Any]:
         "ticks": [{"step": t.step, "how": t.how, "at": t.at.isoformat()} for t in state.ticks.values()],
         "verdicts": [dict(v.verdict) for v in state.verdicts],
         "aborted": [{**a, "at": a["at"].isoformat()} for a in state.aborted],
+        "events": [{"serial": e.serial, "at": e.at.isoformat(), "says": event_line(e)} for e in job.events()],
     }
 
 
@@ -99,11 +102,16 @@ def replay(options: argparse.Namespace) -> int:
     with reading_log(options.log) as log:
         job = Job.take_up(log, options.record)
         old = dict(job.state.verdicts[-1].verdict) if job.state.verdicts else None
-        new = verdict_object(job.judged())
+        wire = replay_wire(job) if options.wire else None
+        name = options.with_plan
+        new = verdict_object(judged_by(job, read_text(name, "plan"), name) if name else job.judged())
     same = old == new
     if options.json:
-        show_json({**new, "record": job.record, "stored_verdict": old, "same": same})
+        checked = {} if wire is None else {"wire_scans": wire}
+        show_json({**new, "record": job.record, "stored_verdict": old, "same": same, **checked})
         return 0
+    if wire is not None:
+        show(f"The recorded bytes give the stored frames again, requests checked: {wire} scans.")
     for line in new["says"]:
         show(line)
     show("The stored verdict is the same." if same else "The stored verdict differs:")
@@ -113,10 +121,95 @@ def replay(options: argparse.Namespace) -> int:
     return 0
 
 
+def compare(options: argparse.Namespace) -> int:
+    """What changed since a record; status 1 when something did."""
+    with reading_log(options.log) as log:
+        job = Job.take_up(log, options.record)
+        if Path(options.later).is_file():
+            later = load_scan(read_text(options.later, "scan"), options.later)
+        else:
+            later = reading_to_compare(Job.take_up(log, options.later))
+        rows = changes(job, later)
+    real = [row for row in rows if row.kind != "not comparable"]
+    if options.json:
+        listed = [{"kind": r.kind, "cavities": list(r.cavities), "touched": r.touched, "says": r.says} for r in rows]
+        show_json({"changes": listed, "changed": len(real)})
+    else:
+        show(f"{count_changes(len(real)).capitalize()} since {job.record}.")
+        for row in rows:
+            show(row.says)
+    return 1 if real else 0
+
+
+def report(options: argparse.Namespace) -> int:
+    """Write the page of one job."""
+    with reading_log(options.log) as log:
+        record = report_of(Job.take_up(log, options.record), log)
+        write_whole(options.output, report_file(record, options.format, options.customer, _zone()))
+    return _written(options, options.output)
+
+
+def label(options: argparse.Namespace) -> int:
+    """Write the label of one job."""
+    with reading_log(options.log) as log:
+        record = report_of(Job.take_up(log, options.record), log)
+        write_whole(options.output, label_file(record, log, options.format, _zone()))
+    return _written(options, options.output)
+
+
+def _written(options: argparse.Namespace, path: str) -> int:
+    if options.json:
+        show_json({"written": path})
+    else:
+        show(f"written: {path}")
+    return 0
+
+
+def photo(options: argparse.Namespace) -> int:
+    """Store a photo by its hash."""
+    found = read_photo(Path(options.photo))
+    with writing_log(options.log) as log:
+        job = Job.take_up(log, options.record)
+        job.photo(found.name, found.content, options.about)
+    return _said(options, {"record": job.record, "photo": found.name}, f"{found.name} added to {job.record}")
+
+
+def customer(options: argparse.Namespace) -> int:
+    """Tie a customer reference to a record, removable later."""
+    with writing_log(options.log) as log:
+        record = log.job(options.record)
+        set_customer(log, record, options.reference)
+    return _said(options, {"record": record}, f"customer reference set for {record}")
+
+
+def forget(options: argparse.Namespace) -> int:
+    """Remove a customer reference for good."""
+    with writing_log(options.log) as log:
+        records = forget_customer(log, options.reference)
+    if not records:
+        raise InputError("no record has this customer reference", "Write it exactly as it was set.")
+    return _said(options, {"records": records}, f"removed from {', '.join(records)}; copies made earlier still hold it")
+
+
+def _said(options: argparse.Namespace, value: dict[str, Any], words: str) -> int:
+    if options.json:
+        show_json(value)
+    else:
+        show(words)
+    return 0
+
+
 def verify(options: argparse.Namespace) -> int:
     """Recompute the chain: names each event that was changed, removed or reordered."""
+    try:
+        heads = [Head.parse(text) for text in options.head]
+    except ValueError as error:
+        raise InputError(f"--head: {error}") from None
+    if options.mend_index:
+        with writing_log(options.log) as log:
+            log.rebuild_index()
     with reading_log(options.log) as log:
-        found = log.verify()
+        found = log.verify(heads)
     if options.json:
         problems = [{"bench": p.bench, "serial": p.serial, "record": p.job, "says": p.says} for p in found.problems]
         show_json(
@@ -124,8 +217,46 @@ def verify(options: argparse.Namespace) -> int:
         )  # fmt: skip
     else:
         show(f"{found.events} events checked: {'all whole' if found.whole else 'NOT whole'}")
-        for problem in found.problems:
-            show(problem.says)
+        for line in (*(problem.says for problem in found.problems), *found.notes):
+            show(line)
         for head in found.heads:
             show(f"end of chain: {head}")
+        if not heads:
+            say(
+                "Without a head from a label or an export, a cut-off end or a rewritten chain cannot be found (--head)."
+            )
     return 0 if found.whole else 1
+
+
+def export(options: argparse.Namespace) -> int:
+    """Write the whole log as one file."""
+    with reading_log(options.log) as log:
+        done = export_log(log, Path(options.file), customers=options.with_customers)
+    heads = [str(head) for head in done.heads]
+    if options.json:
+        show_json({"events": done.events, "files": done.files, "heads": heads})
+    else:
+        show(f"{done.events} events, {done.files} files: {options.file}")
+        for head in heads:
+            show(f"end of chain: {head}")
+    return 0
+
+
+def import_(options: argparse.Namespace) -> int:
+    """Take the events of another bench."""
+    with writing_log(options.log) as log:
+        done = import_log(log, Path(options.file))
+    value = {"events": done.events, "known": done.known, "files": done.files}
+    return _said(options, value, f"{done.events} events taken, {done.known} were known already, {done.files} files")
+
+
+def figures(options: argparse.Namespace) -> int:
+    """Yield, faults, time, drift."""
+    with reading_log(options.log) as log:
+        found = figures_of(log, Query(plan=options.plan))
+    text = {"text": figures_text, "csv": figures_csv, "svg": figures_svg}[options.format](found)
+    if options.json:
+        show_json({"figures": text})
+    else:
+        show_or_write(text, options.output)
+    return 0

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from tester.board.client import Board
-from tester.cli.common import MovedLeads, opened_board, read_leads
+from tester.cli.common import MovedLeads, opened_board, read_leads, refuse_uncautioned
 from tester.cli.output import Progress, say, show, show_json
 from tester.job.files import write_whole
 from tester.job.measure import take_scan
@@ -21,6 +21,7 @@ def run(options: argparse.Namespace) -> int:
     rounds = read_leads(options.leads)
     progress = Progress("driving channel")
     with opened_board(options) as board:
+        refuse_uncautioned(board, options.accept_cautions)
         run_ = take_scan(board, rounds, progress=progress, next_round=MovedLeads(board, options.leads))
         about = about_board(board) | {"at": datetime.now(UTC).isoformat(timespec="seconds")}
     progress.end()

@@ -7,7 +7,7 @@ from typing import Any
 
 from tester.board.client import Board
 from tester.board.recording import Recorder
-from tester.cli.common import MovedLeads, board_address, is_virtual, open_log, opened_board, parse_answers
+from tester.cli.common import MovedLeads, open_log, opened_board, parse_answers, refuse_to_drive
 from tester.cli.main import error_object
 from tester.cli.output import Progress, say, show, show_json
 from tester.cli.scan import about_board
@@ -24,11 +24,9 @@ STATUS = {PASS: 0, FAIL: 1}
 
 def run(options: argparse.Namespace) -> int:
     """Scan, judge, store, print. The record is kept also when the run breaks off."""
-    address = board_address(options.board)
     log, log_error = open_log(options.log)
     with log:
         job = _start(options, log)
-        _refuse(job, options, address)
         try:
             verdict = _measure_and_judge(job, options)
         except LoomwrightError as error:
@@ -77,27 +75,13 @@ def _new_job(options: argparse.Namespace, log: Store) -> Job:
     return job
 
 
-def _refuse(job: Job, options: argparse.Namespace, address: str) -> None:
-    virtual = is_virtual(address)
-    reasons = job.may_drive(virtual)
-    if reasons:
-        cautions = "\n".join(f"  {c.id}: {c.says}" for c in job.cautions() if not c.acknowledged)
-        raise InputError(
-            "the board must not drive yet:\n  "
-            + "\n  ".join(reasons)
-            + (f"\nThe cautions:\n{cautions}" if cautions else ""),
-            "When each caution is met, add --accept-cautions.",
-        )
-    if virtual and job.plan.hazards.undeclared:
-        say("warning: the plan does not declare its hazards; a real board refuses it until [hazards] is filled in")
-
-
 def _measure_and_judge(job: Job, options: argparse.Namespace) -> Any:
     progress = Progress("driving channel")
     recorder = Recorder()
     try:
         with opened_board(options, recorder) as board:
             job.use_board(about_board(board)["board"])
+            refuse_to_drive(job, board)
             _scan(job, board, options, progress, recorder)
     finally:
         progress.end()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -84,7 +85,7 @@ def reading_to_compare(job: Job) -> Measured:
 def event_line(event: Event) -> str:
     """What happened, in one line."""
     data: dict[str, Any] = dict(event.data)
-    says = {
+    says: dict[str, Callable[[], str]] = {
         "job-opened": lambda: "job opened",
         "plan": lambda: f"plan {data.get('id', data.get('name'))}, revision {data.get('revision', '?')}",
         "leads": lambda: "lead maps " + ", ".join(one["name"] for one in data["maps"]),
@@ -107,4 +108,5 @@ def event_line(event: Event) -> str:
         "function-check": lambda: f"function check {data['item']}: {data['result']}",
         "finished": lambda: "finished",
     }
-    return says.get(event.kind, lambda: event.kind)()
+    line = says.get(event.kind)
+    return line() if line else event.kind

@@ -19,7 +19,7 @@ from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.state import JobState, advance, fold
-from tester.job.steps import StepView, views
+from tester.job.steps import StepView, variant_of, views
 from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_object
 from tester.judge import JudgeFacts, WatchResult, judge
@@ -31,6 +31,7 @@ from tester.plan.resolve import Oddity, Question, Resolved, oddities, resolve
 from tester.plan.sides import for_side
 from tester.records.events import Event
 from tester.records.store import Store
+from tester.records.usual import earlier_scans, unusual
 
 AS_FOUND, AS_LEFT = "as found", "as left"
 NamedText = tuple[str, str]
@@ -261,7 +262,23 @@ class Job:
         blobs = {"rounds": json.dumps(rounds_object(run.rounds)).encode()}
         if recording:
             blobs["recording"] = recording.encode()
-        self._append("scan", {"purpose": purpose, "source": "board"}, blobs)
+        self._keep(purpose, run.measured, {"source": "board"}, blobs)
+
+    def _keep(self, purpose: str, measured: Measured, facts: dict[str, Any], blobs: dict[str, bytes]) -> None:
+        nets = [list(circuit) for circuit in measured.netlist]
+        terms = {}
+        if purpose == AS_FOUND:
+            terms = {"variant": variant_of(resolve(self.whole_plan, measured, self.answers, self.side))}
+        self._append("scan", {"purpose": purpose, "nets": nets, **facts}, blobs, terms)
+
+    def unusual(self) -> list[str]:
+        """How this as-found scan differs from earlier ones of the same plan and variant. Counts, never a verdict."""
+        found = self.as_found
+        if found is None:
+            return []
+        variant = variant_of(self.resolved())
+        earlier = earlier_scans(self._log, self.whole_plan.id, variant, besides=self.record)
+        return [one.says() for one in unusual(found.netlist, earlier)]
 
     def keep_scan_file(self, purpose: str, text: str, name: str) -> None:
         """Take a scan that was saved earlier into the record. Raises InputError when it is damaged."""
@@ -272,7 +289,7 @@ class Job:
             load_rounds(content["rounds"], name)
             blobs = {"rounds": json.dumps(content["rounds"]).encode()}
         about = content.get("about") if isinstance(content.get("about"), dict) else {}
-        self._append("scan", {"purpose": purpose, "source": "file", "name": name, "about": about}, blobs)
+        self._keep(purpose, reading, {"source": "file", "name": name, "about": about}, blobs)
 
     def keep_abort(self, purpose: str, error: LoomwrightError, recording: str = "") -> None:
         """Store that a run broke off; no cavity of it counts."""

@@ -36,3 +36,8 @@ def reasons_not_to_drive(plan: Plan, maps: Iterable[LeadMap], listed: Iterable[C
     except InputError as error:
         reasons.append(f"{error.message}. {error.hint}")
     return reasons
+
+
+def open_cautions() -> str:
+    """The usual cautions, a line each, for work without a plan."""
+    return "\n".join(f"  {id}: {says}" for id, says in CAUTIONS.items())

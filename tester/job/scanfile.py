@@ -11,7 +11,7 @@ from typing import Any
 from tester.board.codec import rebuild
 from tester.board.frames import Frame
 from tester.errors import BoardError, InputError
-from tester.harness.leads import LeadMap, load_leads
+from tester.harness.leads import load_leads, write_leads
 from tester.harness.netlist import Netlist
 from tester.harness.reading import Measured, OhmsReading, PartReading
 from tester.job.measure import RoundFrames, ScanRun
@@ -45,11 +45,7 @@ def rounds_object(rounds: tuple[RoundFrames, ...]) -> list[dict[str, Any]]:
     """Lead maps and raw frames, in order."""
     return [
         {
-            "leads": {
-                "format": 1,
-                "id": r.leads.id,
-                "channels": {str(c): r.leads.channels[c] for c in r.leads.channels},
-            },
+            "leads": write_leads(r.leads),
             "frames": [
                 {
                     "requests": [r.decode("ascii") for r in frame.requests],
@@ -94,16 +90,10 @@ def load_rounds(rounds: list[dict[str, Any]], name: str) -> tuple[RoundFrames, .
     """Stored frames back as values; the first damaged one is named by its place."""
     loaded = []
     for number, one in enumerate(rounds, 1):
-        leads = _leads(one["leads"], name)
+        leads = load_leads(one["leads"], name)
         frames = [_frame(f, f"{name}: round {number}, frame {i}") for i, f in enumerate(one["frames"], 1)]
         loaded.append(RoundFrames(leads, tuple(frames)))
     return tuple(loaded)
-
-
-def _leads(stored: dict[str, Any], name: str) -> LeadMap:
-    lines = [f"format = 1\nid = {json.dumps(stored['id'])}\n[channels]"]
-    lines += [f"{int(channel)} = {json.dumps(cavity)}" for channel, cavity in stored["channels"].items()]
-    return load_leads("\n".join(lines), name)
 
 
 def _frame(stored: dict[str, Any], place: str) -> Frame:

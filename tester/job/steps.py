@@ -83,6 +83,12 @@ def views(found: Resolved, ticked: Mapping[str, str]) -> list[StepView]:
     return shown
 
 
+def variant_of(found: Resolved) -> str:
+    """Which variant of the plan a harness is, by the steps that it does not get: ``all steps``, ``without w2-d``."""
+    left_out = [one.step.id for one in found.skipped]
+    return f"without {', '.join(left_out)}" if left_out else "all steps"
+
+
 def _wire(plan: Plan, todo: Todo) -> Wire | None:
     step = todo.step
     id = step.wire if isinstance(step, Insert | SealOff | TapeBack) else None

@@ -156,10 +156,13 @@ def test_a_port_gone_in_mid_scan_ends_with_status_4_and_a_record_marked_aborted(
 
 
 def test_cautions_and_undeclared_hazards_keep_a_real_board_from_driving(
-    bench: Path, capsys: pytest.CaptureFixture[str]
+    bench: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     plan = planned(bench, capsys)
+    monkeypatch.setattr("tester.cli.common.VIRTUAL_SERIAL", "none")  # a real board cannot be had here
     with VirtualBoard(bench / "good.toml", bench / "leads.toml") as board:
+        status, _, err = call(capsys, "scan", "--leads", bench / "leads.toml", "--board", board.port)
+        assert status == 3 and "battery" in err
         common = ["test", "--plan", plan, "--leads", bench / "leads.toml", "--board", board.port]
         status, _, err = call(capsys, *common, "--accept-cautions")
         assert status == 3 and "not declared" in err

@@ -1,0 +1,124 @@
+"""`wiggle` and `find`: the harness moved, and the probe touched, while the board looks."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import asdict
+
+from tester.board.client import Board
+from tester.board.recording import Recorder
+from tester.cli.common import MovedLeads, open_log, opened_board, read_leads, refuse_to_drive, refuse_uncautioned
+from tester.cli.output import Progress, say, show, show_json
+from tester.cli.scan import about_board
+from tester.errors import InputError
+from tester.harness.leads import LeadMap
+from tester.harness.netlist import Netlist
+from tester.job.files import read_text
+from tester.job.job import AS_LEFT, Job
+from tester.job.measure import take_scan
+from tester.job.scanfile import load_scan
+from tester.job.touch import Touch
+from tester.job.wiggle import watch
+from tester.judge import Dropout, WatchResult
+from tester.words import listed
+from tester.words.changes import dropout_line, watch_line
+
+
+def wiggle(options: argparse.Namespace) -> int:
+    """Scan, watch, tell; status 1 when something dropped out."""
+    if not options.resume and not options.leads:
+        raise InputError("wiggle needs --leads, or --resume RECORD", "See: loomwright wiggle --help")
+    if options.resume:
+        return _wiggle_job(options)
+    leads = read_leads(options.leads)[0]
+    with opened_board(options) as board:
+        refuse_uncautioned(board, options.accept_cautions)
+        say("scanning first ...")
+        netlist = take_scan(board, [leads]).measured.netlist
+        result = _watch(board, leads, netlist, options.seconds)
+    return _told(result, options.json, None)
+
+
+def _wiggle_job(options: argparse.Namespace) -> int:
+    log, log_error = open_log(options.log)
+    if log_error:
+        raise log_error
+    with log:
+        job = Job.take_up(log, options.resume)
+        if options.accept_cautions:
+            for caution in job.cautions():
+                job.acknowledge(caution.id)
+        recorder = Recorder()
+        with opened_board(options, recorder) as board:
+            job.use_board(about_board(board)["board"])
+            refuse_to_drive(job, board)
+            moved = MovedLeads(board, options.leads or [])
+            run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text)
+            result = _watch(board, job.leads[-1], run.measured.netlist, options.seconds)
+        job.keep_wiggle(result)
+        job.judge()
+        return _told(result, options.json, job.record)
+
+
+def _watch(board: Board, leads: LeadMap, netlist: Netlist, seconds: float) -> WatchResult:
+    say(f"move every part of the harness for {seconds:g} s ...")
+    progress = Progress("watching, second")
+    try:
+        return watch(
+            board, leads, netlist, seconds, on_dropout=_say, on_turn=lambda at: progress(int(at), int(seconds))
+        )  # fmt: skip
+    finally:
+        progress.end()
+
+
+def _say(drop: Dropout) -> None:
+    say("\a" + dropout_line(drop.kind, drop.cavities, drop.at_ms, drop.lasted_ms))
+
+
+def _told(result: WatchResult, as_json: bool, record: str | None) -> int:
+    line = watch_line(result.seconds, result.cadence_us, result.missed_ms, result.shorts_missed_ms)
+    if as_json:
+        drops = [
+            {"kind": d.kind, "cavities": list(d.cavities), "at_ms": d.at_ms, "lasted_ms": d.lasted_ms}
+            for d in result.dropouts
+        ]
+        show_json({"dropouts": drops, "complete": result.complete, "says": line, "record": record})
+    else:
+        for drop in result.dropouts:
+            show(dropout_line(drop.kind, drop.cavities, drop.at_ms, drop.lasted_ms))
+        show(f"{'No dropout seen. ' if not result.dropouts else ''}{line}.")
+    return 1 if result.dropouts else (0 if result.complete else 2)
+
+
+def find(options: argparse.Namespace) -> int:
+    """Say what the probe touches, until Ctrl-C."""
+    leads = read_leads(options.leads)[0]
+    netlist = load_scan(read_text(options.scan, "scan"), options.scan).netlist if options.scan else None
+    touch = Touch(leads, netlist)
+    last = None
+    with opened_board(options) as board:
+        refuse_uncautioned(board, options.accept_cautions)
+        say("touch the probe to a terminal; Ctrl-C ends")
+        try:
+            while True:
+                touched = touch.turn(board)
+                if touched != last and touched is not None:
+                    if options.json:
+                        show_json({**asdict(touched), "circuit": list(touched.circuit)})
+                    elif touched.firm:
+                        others = [name for name in touched.circuit if name != touched.cavity]
+                        show(
+                            f"{touched.cavity} (channel {touched.channel})"
+                            + (f", circuit with {listed(others)}" if others else "")
+                        )
+                    else:
+                        say(f"{touched.kind} contact near {touched.cavity}: touch metal to metal")
+                    sys.stdout.flush()
+                    if options.once and touched.firm:
+                        return 0
+                last = touched
+                time.sleep(0.05)
+        except KeyboardInterrupt:
+            return 0

@@ -1,0 +1,144 @@
+"""A job as the plain values that reports are made of, and the files that come from them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime, tzinfo
+
+from tester import __version__
+from tester.errors import InputError
+from tester.harness.verdict import Verdict
+from tester.job.job import AS_LEFT, Job
+from tester.job.stored import reading_of
+from tester.job.verdicts import verdict_of
+from tester.judge import limit_of
+from tester.plan.resolve import Resolved
+from tester.records.customers import customer
+from tester.records.store import Store
+from tester.reports.content import ConnectorView, JobRecord, LimitLine, PhotoLine, ReworkLine, StepLine
+from tester.reports.html import page_html
+from tester.reports.junit import junit_xml
+from tester.reports.label import label_for, label_pdf, label_svg
+from tester.reports.pages import bench_page, customer_page
+from tester.reports.pdf import page_pdf
+from tester.reports.tables import cavities_csv, record_json
+from tester.words import CAUTIONS, fault_lines, headline, ohms
+
+FORMATS = ("html", "pdf", "csv", "json", "junit")
+HOW = {"hand": "by hand", "board": "seen by the board"}
+CHANGING = frozenset({"remove", "move", "insert", "cut", "splice", "seal-off", "plug"})
+PHOTO_IN_PAGE = 600_000
+
+
+def report_of(job: Job, log: Store) -> JobRecord:
+    """Everything that a report may say of a job."""
+    state, plan, found = job.state, job.plan, job.resolved()
+    verdicts = [(entry.at, verdict_of(dict(entry.verdict))) for entry in state.verdicts]
+    newest = verdicts[-1] if verdicts else None
+    head = log.head(log.bench)
+    opened = dict(state.opened)
+    return JobRecord(
+        record=job.record,
+        made=datetime.now(UTC),
+        title=plan.title or plan.id,
+        plan=plan.id,
+        revision=plan.revision,
+        plan_text=state.plan,
+        harness=plan.vehicle,
+        tag=str(opened.get("tag", "")),
+        side=job.side or "",
+        customer=customer(log, job.record),
+        opened=job.events()[0].at,
+        verdict=newest[1] if newest else None,
+        verdict_at=newest[0] if newest else None,
+        stale=bool(verdicts) and state.verdict is None,
+        connectors=tuple(ConnectorView(c.id, c.title, c.face) for c in plan.connector if c.kind == "housing"),
+        edited=frozenset(name for todo in found.todo for name in todo.cavities),
+        changed=tuple(todo.says for todo in found.todo if todo.do in CHANGING and todo.id in state.ticks),
+        steps=_steps(job, found),
+        accepted=state.accepted,
+        answers=tuple(state.answers.items()),
+        rework=tuple(ReworkLine(at, headline(v), tuple(fault_lines(v))) for at, v in verdicts[:-1]),
+        aborted=tuple(f"{a['purpose']}: {a['message']}" for a in state.aborted),
+        limits=_limits(job, newest[1] if newest else None),
+        cautions=tuple((CAUTIONS.get(id, id), by) for id, by in state.cautions.items()),
+        initials=tuple(state.initials.items()),
+        versions=_versions(job),
+        checklist=tuple((f"{f.do}: {f.see}", state.function_checks.get(f.id, "")) for f in plan.function),
+        photos=_photos(job),
+        notes=state.notes,
+        head=str(head) if head else "",
+    )
+
+
+def _steps(job: Job, found: Resolved) -> tuple[StepLine, ...]:
+    ticks = job.state.ticks
+    lines = []
+    for todo in found.todo:
+        tick = ticks.get(todo.id)
+        how = HOW.get(tick.how, tick.how) if tick else ""
+        lines.append(
+            StepLine(str(todo.number), todo.says, "done" if tick else "open", how, tick.at if tick else None,
+                     tick.by if tick else "")
+        )  # fmt: skip
+    return (*lines, *(StepLine(one.step.id, one.why, "not needed") for one in found.skipped))
+
+
+def _limits(job: Job, verdict: Verdict | None) -> tuple[LimitLine, ...]:
+    entry = job.state.newest_scan(AS_LEFT)
+    if verdict is None or entry is None or "resistance" not in verdict.scope:
+        return ()
+    measured, expected = reading_of(entry, job.record, job.state.proven), job.expected()
+    high = {frozenset((f.sits + f.belongs)[:2]) for f in verdict.faults if f.kind == "high-resistance"}
+    lines = []
+    for link in expected.links:
+        limit = limit_of(link, expected.limits, expected.table)
+        reading = measured.ohms.get((link.a, link.b)) or measured.ohms.get((link.b, link.a))
+        shown = f"{ohms(reading.ohms)} ± {ohms(2 * reading.u_ohms)}" if reading else "not measured"
+        result = "FAIL" if frozenset((link.a, link.b)) in high else ""
+        lines.append(LimitLine(f"{link.a} to {link.b}", shown, ohms(limit.ohms), limit.source, result))
+    return tuple(lines)
+
+
+def _versions(job: Job) -> tuple[tuple[str, str], ...]:
+    board = job.state.board
+    named = [("program", f"loomwright {__version__}")]
+    named += [
+        (name, str(board[name])) for name in ("model", "serial", "firmware", "protocol", "limits") if name in board
+    ]
+    named += [(name, str(board[name])) for name in ("calibration", "temperature") if board.get(name)]
+    return tuple(named)
+
+
+def _photos(job: Job) -> tuple[PhotoLine, ...]:
+    lines = []
+    for event in job.events():
+        if event.kind == "photo":
+            content = event.blobs["photo"] if event.data.get("bytes", 0) <= PHOTO_IN_PAGE else None
+            lines.append(
+                PhotoLine(event.data["name"], event.blobs.hashes["photo"], event.data.get("about", ""), content)
+            )
+    return tuple(lines)
+
+
+def report_file(record: JobRecord, form: str, for_customer: bool, zone: tzinfo) -> bytes:
+    """A report as a file. `form` of FORMATS; the customer page exists as html and pdf. Raises InputError."""
+    if for_customer and form not in ("html", "pdf"):
+        raise InputError(f"the customer page is made as html or pdf, not as {form}")
+    page = customer_page(record, zone) if for_customer else bench_page(record, zone)
+    makers: dict[str, Callable[[], bytes]] = {
+        "html": lambda: page_html(page).encode(),
+        "pdf": lambda: page_pdf(page),
+        "csv": lambda: cavities_csv([record]).encode(),
+        "json": lambda: (json.dumps(json.loads(record_json(record)), ensure_ascii=False) + "\n").encode(),
+        "junit": lambda: junit_xml([record]).encode(),
+    }
+    return makers[form]()
+
+
+def label_file(record: JobRecord, log: Store, form: str, zone: tzinfo) -> bytes:
+    """The label for the harness, with the end of the chain as QR code. `form`: svg or pdf."""
+    head = log.head(log.bench)
+    label = label_for(record, head.short() if head else "", zone)
+    return label_pdf(label) if form == "pdf" else label_svg(label).encode()
