@@ -37,6 +37,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--worst-leakage", action="store_true", help="leakage at the limits of the data sheets")
     parser.add_argument("--trace", type=Path, help="write what the chips did as JSON lines")
     parser.add_argument("--store", type=Path, help="folder that keeps what the firmware stores (calibration)")
+    parser.add_argument("--root", default="", help="folder of the firmware slots, for updates")
     parser.add_argument("--link", type=Path, help="symbolic link to the port, renewed when it is plugged in again")
     parser.add_argument("--json", action="store_true", help="no effect: standard output is JSON lines always")
     return parser
@@ -91,7 +92,7 @@ def main(argv: list[str] | None = None) -> int:
         print(wrong, file=sys.stderr)
         return 3
     try:
-        return Server(board, given.firmware, given.link).serve()
+        return Server(board, given.firmware, given.link, given.root).serve()
     except KeyboardInterrupt:
         return 0
 

@@ -61,6 +61,7 @@ class Reduction:
     self_i: dict[int, float]
     tau: list[float]
     stars: list[Star]
+    _norton: tuple[dict[tuple[int, int], float], dict[int, float]] | None = None
 
     def values(self, ports: Sequence[float]) -> list[float]:
         """Node voltages at given port voltages."""
@@ -73,6 +74,11 @@ class Reduction:
 
     def norton(self) -> tuple[dict[tuple[int, int], float], dict[int, float]]:
         """Conductance matrix between the touched ports, and the current that the piece feeds into each."""
+        if self._norton is None:
+            self._norton = self._reduced()
+        return self._norton
+
+    def _reduced(self) -> tuple[dict[tuple[int, int], float], dict[int, float]]:
         matrix: dict[tuple[int, int], float] = {}
         current: dict[int, float] = {}
         for p, couple in self.b.items():
@@ -182,6 +188,7 @@ class Assembly:
 
     def _to_port(self, node: int, port: int, g: float) -> None:
         self.diag[node] += g
+        self.outside[node] += g
         self._column(port)[node] += g
         self._load(port, port, g)
 

@@ -168,6 +168,11 @@ class VirtualBoard:
         self.harness = harness
         self._rewire("another harness is plugged in")
 
+    def wire(self, leads: Leads) -> None:
+        """The same harness on other leads."""
+        self.leads = leads
+        self._rewire("other leads are plugged in")
+
     def touch(self, cavity: str | None, other: str | None = None) -> None:
         """Hold a probe to a cavity, against `other`, else the leads' probe channel, else board ground. None: off."""
         self.touches = []

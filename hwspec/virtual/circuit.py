@@ -66,6 +66,7 @@ class Circuit:
                 piece.muxed[tree] = k
         self.ports.forget()
         self.active = set(pieces)
+        self._moved: set[Component] = set()
         self._schedule()
 
     def _find_live(self) -> None:
@@ -104,12 +105,13 @@ class Circuit:
         if drive == before and pulled == self.pulled[channel]:
             return
         piece, _ = self.home[channel]
+        self.catch_up()
         self.touch(piece)
         if drive != before:
             self.trace.add(self.clock.now, "pin", channel + 1, ("z", "low", "high")[drive])
         self.drive[channel], self.pulled[channel] = drive, pulled
         self._set_masks(channel, drive, pulled)
-        if drive and not before and piece.live:
+        if drive and not before and piece.live and self.parts.has_converter:
             raise faults.DrivenWhileLive(
                 f"channel {channel + 1} drives a circuit that something outside holds at a voltage", self.clock.us
             )
@@ -123,6 +125,7 @@ class Circuit:
 
     def set_mux(self, tree: int, channel: int) -> None:
         """Connect a bus to a channel, -1 for none."""
+        self.catch_up()
         for old in {self.muxed[tree], channel} - {-1}:
             self.touch(self.home[old][0])
         if self.muxed[tree] >= 0:
@@ -136,8 +139,11 @@ class Circuit:
     def set_rail(self, rail: int) -> None:
         """Pull-up rail of all cards: RAIL_LOW, RAIL_HIGH or RAIL_RELEASED."""
         if rail != self.rail:
-            for piece in self.pieces:
-                self.touch(piece)
+            self.catch_up()
+            now = self.clock.now
+            before = [self.voltages(piece, now) for piece in self.pieces]
+            for piece, volts in zip(self.pieces, before, strict=True):
+                self.touch(piece, volts)
             self.rail = rail
             self.ports.stale = True
             self.trace.add(self.clock.now, "rail", "all", ("low", "high", "released")[rail])
@@ -175,15 +181,16 @@ class Circuit:
             self._schedule()
         self.clock.now = now
 
-    def touch(self, piece: Component) -> None:
-        """Something about a piece is about to change: keep where its voltages are now."""
+    def touch(self, piece: Component, volts: list[float] | None = None) -> None:
+        """Something about a piece is about to change: keep where its voltages are now (`volts`, if known already)."""
         now = self.clock.now
         if piece.dirty and piece.since == now:
             return
-        piece.start = self.voltages(piece, now)
+        piece.start = volts if volts is not None else self.voltages(piece, now)
         piece.since, piece.dirty = now, True
         piece.version = -1
         self.active.add(piece)
+        self._moved.add(piece)
         if self.rail == RAIL_RELEASED or max(piece.muxed) >= 0:
             self.ports.stale = True
 
@@ -230,6 +237,7 @@ class Circuit:
             strained = piece.strained(piece.final, u) if piece.may_strain else None
             if strained:
                 piece.full = piece.full | strained
+                self._moved.add(piece)
             elif not (piece.full and self._lift_supplies(piece)):
                 break
             if bound:
@@ -357,10 +365,12 @@ class Circuit:
         if not self.ports.stale:
             return
         if self.rail == RAIL_RELEASED:
-            hung = self.pieces
+            hung, moved = self.pieces, self._moved
         else:
             hung = list({id(self.home[c][0]): self.home[c][0] for c in self.muxed if c >= 0}.values())
-        self.ports.solve(hung, self.rail, self.supplies)
+            moved = set(hung)
+        self.ports.solve(hung, moved, self.rail, self.supplies)
+        self._moved = set()
 
     def volts(self, inputs: tuple[int, int], differential_ohms: float, common_ohms: float, at: int) -> float:
         """Voltage between two converter inputs at time `at`: AIN0 S+, AIN1 S-, AIN2 top of Rref, AIN3 S+ by 10k."""

@@ -25,13 +25,19 @@ class Line(Protocol):
 
 
 class VirtualHal:
-    """What `hwspec.firmware.app.App` is given under CPython. See hwspec/firmware/hal.py for the calls."""
+    """What `hwspec.firmware.app.App` is given under CPython. See hwspec/firmware/hal.py for the calls.
 
-    def __init__(self, board: VirtualBoard, line: Line, on_turn: Callable[[], None] | None = None) -> None:
+    `root`: folder of the firmware slots, "" for a firmware that cannot be updated.
+    """
+
+    def __init__(
+        self, board: VirtualBoard, line: Line, root: str = "", on_restart: Callable[[], None] | None = None
+    ) -> None:
         self._board = board
+        self.root = root
         self._line = line
         self._clock = board.clock
-        self._on_turn = on_turn
+        self._on_restart = on_restart
         self.build = board.options.build
         self.cards = board.options.cards if self.build == "full" else 0
         self.pins = 0 if self.build == "full" else board.options.channel_count()
@@ -68,8 +74,6 @@ class VirtualHal:
     def serial_read(self, buf: bytearray) -> int:
         """Bytes from the host, how many."""
         self._clock.advance(_CALL_NS)
-        if self._on_turn is not None:
-            self._on_turn()
         data = self._line.take(len(buf))
         buf[: len(data)] = data
         return len(data)
@@ -82,6 +86,11 @@ class VirtualHal:
     def idle(self) -> None:
         """Nothing to do."""
         self._clock.advance(self._line.rest())
+
+    def restart(self) -> None:
+        """The processor resets itself."""
+        if self._on_restart is not None:
+            self._on_restart()
 
     def unique_id(self) -> bytes:
         """Serial number of the processor: from the seed."""

@@ -10,11 +10,13 @@ import shutil
 import struct
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from hwspec.virtual.hal import VirtualHal
 
 HEAP = "192k"
+PROGRAM = "from hwspec.firmware.hal_link import main\nmain()\n"
 _OK, _FAULT, _NOBODY = 0, 1, 2
 
 
@@ -24,19 +26,48 @@ class FirmwareStopped(Exception):
 
 def find_micropython() -> str | None:
     """Path of the interpreter: beside this Python, or on the PATH."""
-    beside = Path(sys.executable).with_name("micropython")
-    return str(beside) if os.access(beside, os.X_OK) else shutil.which("micropython")
+    return _find("micropython")
+
+
+def _find(program: str) -> str | None:
+    beside = Path(sys.executable).with_name(program)
+    return str(beside) if os.access(beside, os.X_OK) else shutil.which(program)
+
+
+def lay_out(folder: Path) -> None:
+    """Put the firmware into `folder` as the board carries it: `hwspec/firmware`, compiled where mpy-cross is there.
+
+    A 64-bit interpreter needs twice the board's memory to compile a source file, so sources need not fit its heap.
+    """
+    source = Path(__file__).resolve().parents[1] / "firmware"
+    target = folder / "hwspec" / "firmware"
+    target.mkdir(parents=True)
+    (folder / "hwspec" / "__init__.py").touch()
+    compiler = _find("mpy-cross")
+    for path in sorted(source.glob("*.py")):
+        if compiler is None:
+            shutil.copy(path, target)
+        else:
+            subprocess.run([compiler, "-s", path.name, "-o", target / f"{path.stem}.mpy", path], check=True)
 
 
 class MicroPythonFirmware:
     """The child. `turn` answers one request of it; it always has one, for it asks even when idle."""
 
-    def __init__(self, hal: VirtualHal, interpreter: str) -> None:
+    def __init__(self, hal: VirtualHal, interpreter: str, program: str = PROGRAM, heap: str = HEAP) -> None:
         self._hal = hal
-        root = Path(__file__).resolve().parents[2]
+        self._folder = tempfile.TemporaryDirectory(prefix="virtual-board-")
+        lay_out(Path(self._folder.name))
         self._child = subprocess.Popen(
-            [interpreter, "-X", f"heapsize={HEAP}", "-m", "hwspec.firmware.hal_link"],
-            cwd=root,
+            [
+                interpreter,
+                "-X",
+                f"heapsize={heap}",
+                "-c",
+                program,
+                *([hal.root] if hal.root else []),
+            ],
+            cwd=self._folder.name,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
         )
@@ -117,6 +148,8 @@ class MicroPythonFirmware:
                 hal.gpio_set(*struct.unpack("<II", payload))
             case 0x13:
                 return struct.pack("<I", hal.gpio_get())
+            case 0x14:
+                hal.restart()
             case _:
                 raise FirmwareStopped(f"unknown request 0x{op:02X}")
         return b""
@@ -130,3 +163,4 @@ class MicroPythonFirmware:
                 pass
         self._child.kill()
         self._child.wait()
+        self._folder.cleanup()

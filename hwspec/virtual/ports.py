@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hwspec.virtual.assembly import Reduction
 from hwspec.virtual.component import Component
 from hwspec.virtual.elimination import solve_dense
 from hwspec.virtual.multiplexer import FORCE, SENSE_MINUS, SENSE_PLUS
@@ -34,6 +35,10 @@ class Ports:
 
     def forget(self) -> None:
         """Start afresh."""
+        self._hung: Sequence[Component] = ()
+        self._counted: dict[Component, Reduction] = {}
+        self._matrix: list[list[float]] = []
+        self._feed: list[float] = []
         self.volts = [VDD / 2] * self.cards + [0.0] * 6
         self.stale = True
         self.version = 0
@@ -52,17 +57,18 @@ class Ports:
         """End value at a converter input."""
         return self.volts[(self.plus, self.minus, self.force, self.single)[number]]
 
-    def solve(self, hung: Sequence[Component], rail: int, supplies: Sequence[float]) -> None:
-        """Solve all ports with the pieces in `hung` on them."""
+    def solve(self, hung: Sequence[Component], moved: set[Component], rail: int, supplies: Sequence[float]) -> None:
+        """Solve all ports with the pieces in `hung` on them. `moved`: those that changed since the last solution."""
         held = {} if rail == RAIL_RELEASED else dict.fromkeys(range(self.cards), VDD if rail == 1 else 0.0)
         for card, volts in held.items():
             self.volts[card] = volts
         size = self.cards + 6
         own, feed = self._main_board(rail, supplies)
-        curved = [piece for piece in hung if piece.nonlinear]
-        straight = [piece.reduce(self.volts, supplies) for piece in hung if not piece.nonlinear]
-        for reduction in straight:
-            _add(own, feed, *reduction.norton())
+        self._keep_sum(hung, moved, supplies)
+        curved = [piece for piece in self._hung if piece.nonlinear]
+        for p in range(size):
+            feed[p] += self._feed[p]
+            own[p] = [a + b for a, b in zip(own[p], self._matrix[p], strict=True)]
         free = [p for p in range(size) if p not in held]
         for _ in range(40):
             matrix, current = [list(row) for row in own], list(feed)
@@ -77,6 +83,22 @@ class Ports:
                 break
         self.stale = False
         self.version += 1
+
+    def _keep_sum(self, hung: Sequence[Component], moved: set[Component], supplies: Sequence[float]) -> None:
+        """Keep the sum of what all linear pieces put on the ports; only pieces that changed are taken off and added."""
+        if hung is not self._hung:
+            size = self.cards + 6
+            self._hung, moved = hung, set(hung)
+            self._matrix = [[0.0] * size for _ in range(size)]
+            self._feed = [0.0] * size
+            self._counted = {}
+        for piece in moved:
+            counted = self._counted.pop(piece, None)
+            if counted is not None:
+                _add(self._matrix, self._feed, *counted.norton(), -1.0)
+            if not piece.nonlinear:
+                self._counted[piece] = piece.reduce(self.volts, supplies)
+                _add(self._matrix, self._feed, *self._counted[piece].norton())
 
     def _main_board(self, rail: int, supplies: Sequence[float]) -> tuple[list[list[float]], list[float]]:
         size = self.cards + 6
@@ -123,9 +145,13 @@ class Ports:
 
 
 def _add(
-    matrix: list[list[float]], feed: list[float], extra: dict[tuple[int, int], float], current: dict[int, float]
+    matrix: list[list[float]],
+    feed: list[float],
+    extra: dict[tuple[int, int], float],
+    current: dict[int, float],
+    sign: float = 1.0,
 ) -> None:
     for (p, q), g in extra.items():
-        matrix[p][q] += g
+        matrix[p][q] += sign * g
     for p, amps in current.items():
-        feed[p] += amps
+        feed[p] += sign * amps

@@ -18,16 +18,20 @@ from hwspec.virtual.faults import ElectricalFault
 from hwspec.virtual.files import BadFile, node_name
 from hwspec.virtual.hal import VirtualHal
 from hwspec.virtual.harness import load_harness
+from hwspec.virtual.leads import load_leads
 from hwspec.virtual.micropython import FirmwareStopped, MicroPythonFirmware, find_micropython
 from hwspec.virtual.terminal import Terminal
 
+_COMMANDS = (
+    "harness FILE, leads FILE, touch CAVITY [CAVITY], release, unplug, replug, hang [SECONDS], restart, state, stop"
+)
 _REST_S = 0.001
 _AHEAD_NS = 5_000_000
 _MOST_NS = 2_000_000
 
 
 class Interrupted(BaseException):
-    """The firmware's turn is cut short: `why` is "stop", "hang", "unplug" or "restart"."""
+    """The firmware's turn is cut short: `why` is "stop", "hang", "unplug", "restart", or "reset" (by itself)."""
 
     def __init__(self, why: str) -> None:
         super().__init__(why)
@@ -89,13 +93,13 @@ class Pace:
 class Server:
     """One board, its port and its firmware. `serve` runs until standard input closes and gives the exit status."""
 
-    def __init__(self, board: VirtualBoard, firmware: str, link: Path | None = None) -> None:
+    def __init__(self, board: VirtualBoard, firmware: str, link: Path | None = None, root: str = "") -> None:
         self.board = board
         self._kind = firmware
         self._link = link
         self._stdin = sys.stdin.fileno()
         self._typed = b""
-        self._hal = VirtualHal(board, self)
+        self._hal = VirtualHal(board, self, root, self._restart_asked)
         self._pace = Pace(board)
         self._firmware: Firmware | None = None
         self._terminal: Terminal | None = None
@@ -156,6 +160,9 @@ class Server:
         if command in ("hang", "unplug", "restart", "stop") and not rest:
             raise Interrupted(command)
         try:
+            if command == "hang":
+                self._hang(rest[0])
+                return
             self._say(done=command, **self._act(command, rest))
         except BadFile as wrong:
             self._say(error=str(wrong))
@@ -165,11 +172,13 @@ class Server:
         match command, rest:
             case "harness", [name]:
                 board.plug(load_harness(Path(name)))
+            case "leads", [name]:
+                board.wire(load_leads(Path(name), len(board.parts.cells)))
             case "touch", [cavity]:
                 board.touch(self._node(cavity))
             case "touch", [cavity, other]:
                 board.touch(self._node(cavity), self._node(other))
-            case "release", []:
+            case (("release" | "untouch"), []):
                 board.touch(None)
             case "replug", []:
                 if self._terminal is None:
@@ -183,7 +192,7 @@ class Server:
                     "powered": board.powered,
                 }
             case _:
-                known = "harness FILE, touch CAVITY [CAVITY], release, unplug, replug, hang, restart, state, stop"
+                known = _COMMANDS
                 raise BadFile(f'"{" ".join([command, *rest])}" is not a command; known are: {known}')
         return {}
 
@@ -192,6 +201,27 @@ class Server:
         if name is None:
             raise BadFile(f'"{text}" is not a cavity; write connector and number, such as H-11')
         return name
+
+    def _hang(self, seconds: str) -> None:
+        """The processor stands still for a while; time goes on."""
+        try:
+            left = float(seconds)
+        except ValueError:
+            left = -1.0
+        if not 0 <= left <= 60:
+            raise BadFile(f'hang "{seconds}": write seconds from 0 to 60')
+        self._say(done="hang")
+        end = time.monotonic() + left
+        before = time.monotonic_ns()
+        while time.monotonic() < end:
+            time.sleep(_REST_S)
+            now = time.monotonic_ns()
+            self.board.clock.advance(now - before)
+            before = now
+        self._pace.start()
+
+    def _restart_asked(self) -> None:
+        raise Interrupted("reset")
 
     def _say(self, **said: Any) -> None:
         print(json.dumps(said), flush=True)
@@ -254,7 +284,7 @@ class Server:
 
     def _interrupt(self, why: str) -> None:
         """`hang`: the processor stands still. `unplug`: power and port are gone. `restart`: the processor resets."""
-        if why == "restart":
+        if why in ("restart", "reset"):
             self._start_firmware()
         else:
             self._stop_firmware()
@@ -263,7 +293,8 @@ class Server:
                 self._terminal.close()
                 self._terminal = None
             self.board.power_off()
-        self._say(done=why)
+        if why != "reset":
+            self._say(done=why)
 
     def _run(self) -> None:
         turn = 0
