@@ -130,7 +130,8 @@ class BenchApp(App[int]):
         """Everything that the strip shows."""
         parts = screen.strip_parts()
         job = self.session.job
-        lost = self.board_error if self.board_state in ("lost", "seeking") and not parts.note else ""
+        gone = self.board_info is not None and self.board_state in ("lost", "seeking")
+        lost = self.board_error if gone and not parts.note else ""
         if job is None:
             return replace(parts, stages=STAGES, board=self.board_state, note=parts.note)
         opened = job.state.opened

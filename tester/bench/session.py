@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from tester.errors import InputError, StoreError
+from tester.errors import BoardError, InputError, StoreError
 
 if TYPE_CHECKING:
     from tester.bench.worker import BoardWorker
@@ -25,6 +25,18 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 VIRTUAL = "virtual:"
 LARGEST_PHOTO = 20 * 1024 * 1024
+
+
+def only_board() -> str:
+    """Port of the only likely board on this machine. Raises BoardError."""
+    from tester.board.ports import list_ports
+
+    likely = [port.path for port in list_ports() if port.likely]
+    if len(likely) == 1:
+        return likely[0]
+    if not likely:
+        raise BoardError("No board on any port: plug it in, it is found by itself.", code="port")
+    raise BoardError(f"Which board? {', '.join(likely)}", "Start again with --board PORT.", code="port")
 
 
 class Options:
@@ -183,9 +195,10 @@ class Session:
     # Board
 
     def opener(self) -> Callable[[], Board] | None:
-        """What opens the board, for the worker; None when there is no board to open."""
-        if not self.options.board:
-            return None
+        """What opens the board, for the worker; None for a virtual board that no lead map wires yet.
+
+        Without --board the only likely port is taken, as on the command line.
+        """
         leads = self.leads_paths()
         wired_by = Path(self.options.wired_by) if self.options.wired_by else None
         if self.options.virtual and not leads and wired_by is None:
@@ -194,7 +207,7 @@ class Session:
         def opening() -> Board:
             from tester.board.opening import open_board
 
-            return open_board(self.options.board, leads[0] if leads else None, wired_by)
+            return open_board(self.options.board or only_board(), leads[0] if leads else None, wired_by)
 
         return opening
 
