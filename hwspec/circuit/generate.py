@@ -47,9 +47,16 @@ def derived_tables() -> dict[str, str]:
     return {"schematics/spice/results/timing.txt": timing.table(read_table(settle))}
 
 
+def drawings() -> dict[str, str]:
+    """Path in the checkout -> SVG of every sheet. Needs schemdraw."""
+    from .draw.sheets import sheets
+
+    return {f"schematics/{name}.svg": svg for name, (svg, _) in sheets().items()}
+
+
 def outputs() -> dict[str, str]:
     """Path in the checkout -> text of every generated file."""
-    return tables() | spice_files() | derived_tables()
+    return tables() | spice_files() | derived_tables() | drawings()
 
 
 def stale(files: dict[str, str]) -> list[str]:
