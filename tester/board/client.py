@@ -16,14 +16,18 @@ from tester.board.readings import (
     IsolationFrame,
     ResistanceFrame,
     SelfTestFrame,
+    UpdateFrame,
     WatchLoadFrame,
     WatchLogFrame,
     WatchStartFrame,
 )
 from tester.board.requests import LINE_LIMIT, channel_list
 from tester.board.session import BODY_MOST, BoardInfo, Progress, Session, rows_most
+from tester.errors import BoardError
 
 __all__ = ["Board", "BoardInfo"]
+
+UPDATE_S = 30.0  # writing and hashing a board's flash takes its time
 
 
 class Board(Session):
@@ -143,6 +147,19 @@ class Board(Session):
     def calibration(self) -> CalibrationFrame:
         """The stored calibration."""
         return self._ask(CalibrationFrame, "CAL:DATA?", body_most=BODY_MOST)
+
+    def update(self, header: str, *arguments: int | str) -> UpdateFrame:
+        """One step of a firmware update (install.py); nobody may hold the lease during one, so it is given back."""
+        self._give_back()
+        with self._talk.within(UPDATE_S):
+            frame = self._talk.ask(header, *arguments, patience=UPDATE_S / 3)
+        if not isinstance(frame, UpdateFrame):
+            raise BoardError(f"{self.address}: {header} was answered by a {type(frame).__name__}", code="protocol")
+        return frame
+
+    def forsake(self) -> None:
+        """The board restarts: nothing more to say to it before closing."""
+        self._talk.broken = True
 
     def rewire(self, leads_path: Path) -> bool:
         """Plug a virtual harness in by another lead map; False on a real board, where a person does it."""

@@ -167,10 +167,13 @@ class Exchange:
         self._lease_lost = not frame.state & LEASE_HELD
         return frame
 
-    def ask(self, header: str, *arguments: Argument, body_most: int = 1024) -> Frame:
-        """The frame that answers. Raises BoardRefused for an error of the board, BoardError for one of the link."""
+    def ask(self, header: str, *arguments: Argument, body_most: int = 1024, patience: float = REPLY_S) -> Frame:
+        """The frame that answers; one attempt takes `patience` seconds and the time of the line.
+
+        Raises BoardRefused for an error of the board, BoardError for one of the link.
+        """
         reasons: list[str] = []
-        allowed = REPLY_S + (body_most + 64) / BYTES_PER_S
+        allowed = patience + (body_most + 64) / BYTES_PER_S
         self._reader.block_most = max(body_most, 256) + codec.FRAMING
         for attempt in range(ATTEMPTS):
             if self.wire.now >= self._end and reasons:

@@ -119,7 +119,7 @@ class Session:
             if not self._talk.broken:
                 with self._talk.within(CLOSE_S):
                     self.off()
-                    self._ask(LeaseFrame, "SYST:LEAS?", self._nonce, 0)
+                    self._give_back()
         except BoardError:
             pass  # the lease runs out by itself, and with it everything that is driven
         finally:
@@ -226,6 +226,12 @@ class Session:
             return refused
         hint = "Another program is using this board: end it."
         return BoardRefused(self.address, refused.number, refused.text, hint, "lease")
+
+    def _give_back(self) -> None:
+        if self._lease_s:
+            self._lapse()
+            self._ask(LeaseFrame, "SYST:LEAS?", self._nonce, 0)
+            self._lease_s = 0.0
 
     def _take_lease(self) -> None:
         self._talk.lost_lease()

@@ -20,9 +20,9 @@ from tests.support.link_campaign import (
 from tests.support.virtual import VirtualBench
 
 
-@pytest.mark.parametrize("first", range(0, 40, 10))
+@pytest.mark.parametrize("first", range(0, 24, 6))
 def test_seeded_faults_give_the_right_result_or_an_abort_in_time(first: int):
-    for seed in range(first, first + 10):
+    for seed in range(first, first + 6):
         outcome = run(seed)
         assert not outcome.wrong, outcome
         assert outcome.late <= 0, outcome
@@ -56,7 +56,7 @@ def test_the_campaign_would_notice_a_wrong_result():
     assert {text.split()[0] for text in outcome.wrong} == {"walk", "patterns", "1"}
 
 
-@pytest.mark.parametrize("seed", [1, 10, 11])
+@pytest.mark.parametrize("seed", [1, 10])
 def test_a_whole_test_through_a_faulty_port_ends_in_the_right_verdict_or_an_abort(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
