@@ -5,8 +5,9 @@ current one way (+), none (0) and the other way (-): the reference carries I = (
 little less (the sunk channel's own pull-up), the resistance is (S+ - S-) / 2 over that. Offsets, thermal voltages and
 leakage cancel; gain errors of the converter cancel in the ratio.
 
-Uncertainty (JCGM 100): the promised accuracy is a limit +-a with no other knowledge, so u = a / sqrt(3) (4.3.7); the
-scatter of the samples adds in squares (5.1.2). hwspec/limits.toml names the deck behind each number.
+Uncertainty (JCGM 100): the error that no simulated board exceeded is a limit +-a with no other knowledge, so
+u = a / sqrt(3) (4.3.7); the scatter of the samples adds in squares (5.1.2). hwspec/limits.toml names the deck behind
+each number.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from tester.board.limits import limit, limits
+from tester.board.limits import limit
 from tester.board.readings import NO_VALUE, CalibrationFrame, IsolationFrame, ResistanceFrame
 
 SENSE_CLIPPED, REFERENCE_CLIPPED = 1, 2
@@ -22,7 +23,6 @@ NO_CURRENT_A = 20e-6  # less than this is no current: leakage and noise
 SUPPLY_V = 3.3
 PULL_UP_OHM = 330_000.0
 SINK_OHM = 320.0  # pin resistor, force multiplexer and reference: what lifts the sunk point above ground
-PULL_UP_CURRENT_A = 5.0e-6  # into the sunk point, rail released at 1.65 V
 LEAK_SHARE_OHM = 1140.0  # Rs, pin resistor, multiplexer and reference: what each pull-up of the circuit shunts
 ISOLATION_PATH_OHM = 2310.0  # series resistors of both ends, force multiplexer, reference
 RECTANGULAR = math.sqrt(3)
@@ -58,7 +58,7 @@ def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = No
     plus_s, zero_s, minus_s = (value * frame.sense_pv * scale for value in frame.sense)
     plus_r, zero_r, minus_r = (value * frame.reference_pv * scale for value in frame.reference)
     reference = frame.reference_mohm / 1000
-    pull_up = limits().get("pullup_current_ua", PULL_UP_CURRENT_A * 1e6) * 1e-6
+    pull_up = limit("pullup_current_ua") * 1e-6
     gain = 1 + frame.gain_ppm / 1e6
 
     def through(volts: float) -> float:
@@ -91,13 +91,10 @@ def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = No
 def _u_resistance(frame: ResistanceFrame, ohms: float, current: float) -> float:
     if math.isinf(ohms):
         return math.inf
-    # up to the promised range what the deck shows, beyond it the wider promise of the 4.096 V range
-    beyond = abs(ohms) > limit("resistance_promised_to")
-    if beyond or "resistance_error_relative" not in limits():
-        relative = limit("range_high_relative" if beyond else "resistance_relative")
-        error = relative * abs(ohms) + limit("resistance_absolute")
-    else:
+    if abs(ohms) <= limit("resistance_promised_to"):
         error = limit("resistance_error_relative") * abs(ohms) + limit("resistance_error_absolute")
+    else:
+        error = limit("range_high_relative") * abs(ohms) + limit("range_high_absolute")
     promised = error / RECTANGULAR
     # a spread of n samples is about twice their standard deviation or more; one sample tells nothing
     scatter = max(frame.spread) / 2 * frame.sense_pv * 1e-12 / math.sqrt(frame.samples)
