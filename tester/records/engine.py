@@ -85,6 +85,11 @@ class Engine(ABC):
     def close(self) -> None:
         """Close the connection. Never raises."""
 
+    @contextmanager
+    def forgiving(self) -> Iterator[None]:
+        """Damaged text comes back with signs replaced instead of raising, so that its event can be named."""
+        yield
+
     @abstractmethod
     def unsound(self) -> str:
         """What is wrong with the database's own structure, in its words; "" when nothing is."""

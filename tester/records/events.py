@@ -44,7 +44,9 @@ def stamp(at: datetime) -> str:
 
 def from_stamp(text: str) -> datetime:
     """The time that `stamp` wrote."""
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+    if len(text) != 27 or text[-1] != "Z" or text[10] != "T":
+        raise ValueError(f"{text[:40]!r} is not a time as this program writes it")
+    return datetime.fromisoformat(text[:-1]).replace(tzinfo=UTC)
 
 
 def digest(content: bytes) -> str:

@@ -111,25 +111,20 @@ class _Counter:
     def __init__(self, engine: Engine, where: str, values: list[object]) -> None:
         self.engine = engine
         self.values = values
+        self.where = where
         self.only = f" AND t.job IN (SELECT j.id FROM jobs j{where})" if where else ""
 
     def first_pass(self) -> tuple[FirstPass, tuple[tuple[str, FirstPass], ...]]:
         """First verdicts over all, and by plan and revision."""
-        firsts = (
-            "SELECT f.job, v.value FROM (SELECT t.job, MIN(t.event) AS event FROM term_values w"
-            f" JOIN terms t ON t.term = w.id WHERE w.field = 'verdict'{self.only} GROUP BY t.job) f"
-            " JOIN terms s ON s.event = f.event AND s.job = f.job"
-            " JOIN term_values v ON v.id = s.term AND v.field = 'verdict'"
-        )
         rows = self.engine.rows(
-            f"SELECT x.value, COALESCE(p.value, ''), COALESCE(r.value, ''), COUNT(*) FROM ({firsts}) x"
-            f" LEFT JOIN ({_one_of_each('plan')}) p ON p.job = x.job"
-            f" LEFT JOIN ({_one_of_each('revision')}) r ON r.job = x.job"
-            " GROUP BY x.value, p.value, r.value",
+            f"SELECT j.first, j.plan, j.revision, COUNT(*) FROM jobs j{self.where}"
+            " GROUP BY j.first, j.plan, j.revision",
             self.values,
         )
         whole, plans = FirstPass(), dict[str, FirstPass]()
         for word, plan, revision, count in rows:
+            if not word:
+                continue
             whole = _plus(whole, str(word), int(count))
             if plan:
                 name = _with_revision(str(plan), str(revision))
@@ -138,9 +133,9 @@ class _Counter:
 
     def faults(self, field: str, with_plan: bool = False) -> tuple[Bar, ...]:
         """Records that had each value of a field, most first; step names need their plan beside them."""
-        plan = f" LEFT JOIN ({_one_of_each('plan')}) p ON p.job = t.job" if with_plan else ""
-        name = ", COALESCE(p.value, '')" if with_plan else ", ''"
-        group = ", p.value" if with_plan else ""
+        plan = " JOIN jobs p ON p.id = t.job" if with_plan else ""
+        name = ", p.plan" if with_plan else ", ''"
+        group = ", p.plan" if with_plan else ""
         rows = self.engine.rows(
             f"SELECT v.value{name}, COUNT(DISTINCT t.job) FROM term_values v JOIN terms t ON t.term = v.id{plan}"
             f" WHERE v.field = ?{self.only} GROUP BY v.value{group}",
@@ -151,11 +146,9 @@ class _Counter:
     def revisions(self) -> tuple[Bar, ...]:
         """Records with a fault, by plan and revision."""
         rows = self.engine.rows(
-            "SELECT COALESCE(p.value, ''), COALESCE(r.value, ''), COUNT(*) FROM"
-            " (SELECT DISTINCT t.job FROM term_values v JOIN terms t ON t.term = v.id"
-            f" WHERE v.field = 'fault'{self.only}) x"
-            f" LEFT JOIN ({_one_of_each('plan')}) p ON p.job = x.job"
-            f" LEFT JOIN ({_one_of_each('revision')}) r ON r.job = x.job GROUP BY p.value, r.value",
+            "SELECT j.plan, j.revision, COUNT(*) FROM (SELECT DISTINCT t.job FROM term_values v"
+            f" JOIN terms t ON t.term = v.id WHERE v.field = 'fault'{self.only}) x JOIN jobs j ON j.id = x.job"
+            " GROUP BY j.plan, j.revision",
             self.values,
         )
         counts: dict[str, int] = {}
@@ -166,11 +159,8 @@ class _Counter:
 
     def bench_time(self) -> BenchTime | None:
         """Spread of the time at the bench, over records that have a verdict."""
-        rows = self.engine.rows(
-            "SELECT b.active FROM jobs b WHERE b.id IN (SELECT t.job FROM term_values v JOIN terms t ON t.term = v.id"
-            f" WHERE v.field = 'verdict'{self.only})",
-            self.values,
-        )
+        also = " AND" if self.where else " WHERE"
+        rows = self.engine.rows(f"SELECT j.active FROM jobs j{self.where}{also} j.first <> ''", self.values)
         minutes = sorted(int(row[0]) / 60000 for row in rows)
         if not minutes:
             return None
@@ -194,14 +184,6 @@ class _Counter:
             if 0 < ohms < float("inf"):
                 boards.setdefault(str(board), []).append((from_stamp(str(at)), ohms))
         return tuple(_drift(board, readings) for board, readings in sorted(boards.items()))
-
-
-def _one_of_each(field: str) -> str:
-    """For each record one value of a field: that of its last event with it."""
-    return (
-        f"SELECT t{field}.job AS job, MAX(v{field}.value) AS value FROM term_values v{field}"
-        f" JOIN terms t{field} ON t{field}.term = v{field}.id WHERE v{field}.field = '{field}' GROUP BY t{field}.job"
-    )
 
 
 def _plus(so_far: FirstPass, word: str, count: int) -> FirstPass:

@@ -156,8 +156,8 @@ class Import:
         owner, number = job.rsplit("-", 1)
         writing.ensure_bench(self.engine, owner)
         self.engine.run("UPDATE benches SET jobs = ? WHERE bench = ? AND jobs < ?", (int(number), owner, int(number)))
-        record = writing.ensure_job(self.engine, job, at, opening=True)
-        writing.store_event(self.engine, bench, serial, record, kind, at, previous, hash_now, body, terms, self.terms)
+        sealed = writing.Sealed(bench, serial, job, kind, at, previous, hash_now, body, terms)
+        writing.store_event(self.engine, sealed, self.terms, opening=True)
 
     def _end_here(self, bench: str) -> tuple[int, str]:
         rows = self.engine.rows("SELECT serial, hash FROM benches WHERE bench = ?", (bench,))

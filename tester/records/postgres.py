@@ -123,10 +123,10 @@ class PostgresEngine(Engine):
 
     def begin(self) -> None:
         with self._said():
-            self._db.execute("BEGIN")
-            self._db.execute(f"SET LOCAL lock_timeout = {int(TURN_S * 1000)}")
             try:
-                self._db.execute("SELECT pg_advisory_xact_lock(%s)", (_WRITER,))
+                self._db.execute(
+                    f"BEGIN; SET LOCAL lock_timeout = {int(TURN_S * 1000)}; SELECT pg_advisory_xact_lock({_WRITER})"
+                )
             except errors.LockNotAvailable:
                 self.rollback()
                 raise BusyError from None

@@ -14,7 +14,7 @@ from tester.errors import StoreError
 if TYPE_CHECKING:
     from tester.records.engine import Engine
 
-VERSION = 2
+VERSION = 3
 
 TABLES = (
     "CREATE TABLE meta (name {TEXT} PRIMARY KEY, value {TEXT} NOT NULL)",
@@ -22,7 +22,8 @@ TABLES = (
     """CREATE TABLE benches (bench {TEXT} PRIMARY KEY, serial BIGINT NOT NULL, hash {BLOB} NOT NULL,
        jobs BIGINT NOT NULL)""",
     """CREATE TABLE jobs (id {ID}, job {TEXT} NOT NULL UNIQUE, opened {TEXT} NOT NULL, changed {TEXT} NOT NULL,
-       events BIGINT NOT NULL, active BIGINT NOT NULL DEFAULT 0)""",
+       events BIGINT NOT NULL, active BIGINT NOT NULL, summary {TEXT} NOT NULL, plan {TEXT} NOT NULL,
+       revision {TEXT} NOT NULL, first {TEXT} NOT NULL)""",
     """CREATE TABLE events (id {ID}, bench {TEXT} NOT NULL, serial BIGINT NOT NULL, job BIGINT NOT NULL,
        kind {TEXT} NOT NULL, at {TEXT} NOT NULL, previous {BLOB} NOT NULL, hash {BLOB} NOT NULL, body {BLOB} NOT NULL,
        UNIQUE (bench, serial))""",
@@ -42,15 +43,22 @@ TABLES = (
 )
 
 
-def _count_bench_time(engine: Engine) -> None:
-    """Version 2 keeps each record's bench time; older logs have it in the times of their events."""
-    from tester.records.index import count_jobs
+def _list_again(engine: Engine) -> None:
+    """Version 3 keeps what a list shows of a record beside it; older logs have it in their events."""
+    from tester.records.index import list_again
 
-    count_jobs(engine)
+    list_again(engine)
 
 
 MIGRATIONS: dict[int, tuple[str | Callable[[Engine], None], ...]] = {
-    1: ("ALTER TABLE jobs ADD COLUMN active BIGINT NOT NULL DEFAULT 0", _count_bench_time),
+    1: ("ALTER TABLE jobs ADD COLUMN active BIGINT NOT NULL DEFAULT 0",),
+    2: (
+        "ALTER TABLE jobs ADD COLUMN summary {TEXT} NOT NULL DEFAULT '{}'",
+        "ALTER TABLE jobs ADD COLUMN plan {TEXT} NOT NULL DEFAULT ''",
+        "ALTER TABLE jobs ADD COLUMN revision {TEXT} NOT NULL DEFAULT ''",
+        "ALTER TABLE jobs ADD COLUMN first {TEXT} NOT NULL DEFAULT ''",
+        _list_again,
+    ),
 }
 """What turns version n into n + 1, by n: statements, and functions where SQL alone cannot do it."""
 

@@ -7,16 +7,18 @@ Fields in use: ``tag`` (of the harness), ``harness``, ``plan``, ``revision``, ``
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 from tester.errors import StoreError
-from tester.records.engine import Engine, Row
+from tester.records.engine import Engine
 from tester.records.events import from_stamp, stamp
 
 _HIGHEST = "\U0010ffff"
-_AT_ONCE = 400
+_MEND = "mend it with records verify --mend-index"
 
 
 @dataclass(frozen=True)
@@ -37,21 +39,49 @@ class Query:
     skip: int = 0
 
 
-@dataclass(frozen=True)
-class JobSummary:
-    """One record in a list. `terms`: for each field but ``cavity`` the values of the last event that had it.
-    `active_s`: seconds at the bench, breaks of more than half an hour left out."""
+class JobSummary(NamedTuple):
+    """One record in a list, as its line lies in the log; the properties read it."""
 
     job: str
-    opened: datetime
-    changed: datetime
+    opened_text: str
+    changed_text: str
     events: int
-    terms: Mapping[str, tuple[str, ...]]
-    active_s: float = 0.0
+    active_ms: int
+    summary: str
+
+    @property
+    def opened(self) -> datetime:
+        """When its first event was."""
+        return _moment(self.job, self.opened_text)
+
+    @property
+    def changed(self) -> datetime:
+        """When its last event was."""
+        return _moment(self.job, self.changed_text)
+
+    @property
+    def active_s(self) -> float:
+        """Seconds at the bench, breaks of more than half an hour left out."""
+        return self.active_ms / 1000
+
+    @property
+    def terms(self) -> dict[str, tuple[str, ...]]:
+        """For each field but ``cavity`` the values of the last event that had it."""
+        try:
+            return {name: tuple(values) for name, values in json.loads(self.summary).items()}
+        except (ValueError, TypeError, AttributeError):
+            raise StoreError(f"the line of record {self.job} in the list is damaged", _MEND) from None
 
     def term(self, name: str) -> str:
         """The values of one field as text, "" when there are none."""
         return ", ".join(self.terms.get(name, ()))
+
+
+def _moment(job: str, text: str) -> datetime:
+    try:
+        return from_stamp(text)
+    except ValueError:
+        raise StoreError(f"the line of record {job} in the list is damaged", _MEND) from None
 
 
 def find(engine: Engine, query: Query) -> list[JobSummary]:
@@ -60,26 +90,11 @@ def find(engine: Engine, query: Query) -> list[JobSummary]:
     limit = f" LIMIT {int(query.limit)}" if query.limit is not None else ""
     skip = f" OFFSET {int(query.skip)}" if query.skip and query.limit is not None else ""
     rows = engine.rows(
-        f"SELECT id, job, opened, changed, events, active FROM jobs j{sql} ORDER BY opened DESC, id DESC{limit}{skip}",
+        f"SELECT job, opened, changed, events, active, summary FROM jobs j{sql}"
+        f" ORDER BY opened DESC, id DESC{limit}{skip}",
         values,
     )
-    terms = _latest_terms(engine, [int(row[0]) for row in rows])
-    try:
-        return [_summary(row, terms) for row in rows]
-    except ValueError:
-        raise StoreError(f"the list of records in {engine.name} is damaged", "records verify --mend-index") from None
-
-
-def _summary(row: Row, terms: Mapping[int, Mapping[str, tuple[str, ...]]]) -> JobSummary:
-    number, job, opened, changed, events, active = row
-    return JobSummary(
-        str(job),
-        from_stamp(str(opened)),
-        from_stamp(str(changed)),
-        int(events),
-        terms.get(int(number), {}),
-        active / 1000,
-    )
+    return list(map(JobSummary._make, rows))
 
 
 def chosen(query: Query) -> tuple[str, list[object]]:
@@ -119,23 +134,3 @@ def _match(column: str, text: str, folded: bool = False) -> tuple[str, list[str]
     if text.endswith("*"):
         return f"({column} >= ? AND {column} < ?)", [text[:-1], text[:-1] + _HIGHEST]
     return f"{column} = ?", [text]
-
-
-def _latest_terms(engine: Engine, jobs: list[int]) -> dict[int, dict[str, tuple[str, ...]]]:
-    """For each record and field the values of the last event that had the field."""
-    last: dict[int, dict[str, tuple[int, list[str]]]] = {}
-    for start in range(0, len(jobs), _AT_ONCE):
-        some = jobs[start : start + _AT_ONCE]
-        marks = ", ".join("?" * len(some))
-        for job, name, value, event in engine.rows(
-            "SELECT t.job, v.field, v.value, t.event FROM terms t JOIN term_values v ON v.id = t.term"
-            f" WHERE t.job IN ({marks}) AND v.field <> 'cavity' ORDER BY v.value",
-            some,
-        ):
-            fields = last.setdefault(int(job), {})
-            known = fields.get(str(name))
-            if known is None or known[0] < event:
-                fields[str(name)] = (int(event), [str(value)])
-            elif known[0] == event:
-                known[1].append(str(value))
-    return {job: {name: tuple(found[1]) for name, found in fields.items()} for job, fields in last.items()}

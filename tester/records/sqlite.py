@@ -76,9 +76,7 @@ class SqliteEngine(Engine):
 
     def _open(self, uri: str) -> sqlite3.Connection:
         with self._said():
-            db = sqlite3.connect(uri, timeout=TURN_S, isolation_level=None, check_same_thread=False, uri=True)
-        db.text_factory = _text
-        return db
+            return sqlite3.connect(uri, timeout=TURN_S, isolation_level=None, check_same_thread=False, uri=True)
 
     def _settle(self) -> None:
         """Pragmas. Page size and journal mode must come before the first table."""
@@ -181,6 +179,14 @@ class SqliteEngine(Engine):
             self._db.close()
         except sqlite3.Error:
             pass
+
+    @contextmanager
+    def forgiving(self) -> Iterator[None]:
+        self._db.text_factory = _text
+        try:
+            yield
+        finally:
+            self._db.text_factory = str
 
     def unsound(self) -> str:
         rows = self.rows("PRAGMA integrity_check(1)")

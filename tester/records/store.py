@@ -197,7 +197,7 @@ class Store:
 
     def jobs(self, query: Query | None = None) -> list[JobSummary]:
         """Records that match, newest first; all of them by default, at most `query.limit`."""
-        with self._lock, self.engine.snapshot():
+        with self._lock:
             return find(self.engine, query or Query())
 
     def head(self, bench: str | None = None) -> Head | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from tester.errors import InputError, StoreError
@@ -22,32 +23,28 @@ from tester.records.events import (
     stamp,
     tidy_terms,
 )
-from tester.records.index import count_event, index_terms
+from tester.records.index import COLUMNS, Known, Line, find_line, index_terms, write_line
 from tester.records.packing import BLOB_LIMIT, BODY_LIMIT, pack
 
 
 def next_job(engine: Engine, bench: str) -> str:
     """Count the bench's records up by one, inside the caller's transaction. Returns the new record's number."""
     ensure_bench(engine, bench)
-    engine.run("UPDATE benches SET jobs = jobs + 1 WHERE bench = ?", (bench,))
-    return job_number(bench, int(engine.rows("SELECT jobs FROM benches WHERE bench = ?", (bench,))[0][0]))
+    rows = engine.rows("UPDATE benches SET jobs = jobs + 1 WHERE bench = ? RETURNING jobs", (bench,))
+    return job_number(bench, int(rows[0][0]))
 
 
-def ensure_bench(engine: Engine, bench: str) -> None:
-    """A row for the bench's chain, made when missing."""
-    engine.run(
-        "INSERT INTO benches (bench, serial, hash, jobs) VALUES (?, 0, ?, 0) ON CONFLICT (bench) DO NOTHING",
-        (bench, bytes.fromhex(GENESIS)),
-    )
+def ensure_bench(engine: Engine, bench: str) -> tuple[int, str]:
+    """Length and last hash of the bench's chain; an empty chain is begun when there is none."""
+    rows = engine.rows("SELECT serial, hash FROM benches WHERE bench = ?", (bench,))
+    if rows:
+        return int(rows[0][0]), bytes(rows[0][1]).hex()
+    engine.run("INSERT INTO benches (bench, serial, hash, jobs) VALUES (?, 0, ?, 0)", (bench, bytes.fromhex(GENESIS)))
+    return 0, GENESIS
 
 
 def append(
-    engine: Engine,
-    bench: str,
-    draft: Draft,
-    known: dict[tuple[str, str], int],
-    fetch: Callable[[str], bytes],
-    opening: bool,
+    engine: Engine, bench: str, draft: Draft, known: Known, fetch: Callable[[str], bytes], opening: bool
 ) -> Event:
     """Append one event inside the caller's transaction.
 
@@ -62,55 +59,65 @@ def append(
     if len(body) > BODY_LIMIT:
         raise StoreError(f"an event of {len(body)} bytes is too large for a record", f"the limit is {BODY_LIMIT} bytes")
     at = stamp(draft.at or datetime.now(UTC))
-    ensure_bench(engine, bench)
-    last, hash_before = engine.rows("SELECT serial, hash FROM benches WHERE bench = ?", (bench,))[0]
-    serial, previous = int(last) + 1, bytes(hash_before).hex()
-    hash_now = event_hash(bench, serial, draft.job, draft.kind, at, previous, body)
+    last, previous = ensure_bench(engine, bench)
+    hash_now = event_hash(bench, last + 1, draft.job, draft.kind, at, previous, body)
     for name, content in draft.blobs.items():
         store_blob(engine, hashes[name], content)
-    job = ensure_job(engine, draft.job, at, opening)
-    store_event(engine, bench, serial, job, draft.kind, at, previous, hash_now, body, terms, known)
+    sealed = Sealed(bench, last + 1, draft.job, draft.kind, at, previous, hash_now, body, terms)
+    store_event(engine, sealed, known, opening)
     data = json.loads(body)["data"]  # as a later reader will get it
     return Event(
-        serial, bench, draft.job, draft.kind, from_stamp(at), data, Blobs(hashes, fetch), terms, hash_now, previous
+        last + 1, bench, draft.job, draft.kind, from_stamp(at), data, Blobs(hashes, fetch), terms, hash_now, previous
     )
 
 
-def store_event(
-    engine: Engine,
-    bench: str,
-    serial: int,
-    job: int,
-    kind: str,
-    at: str,
-    previous: str,
-    hash_now: str,
-    body: bytes,
-    terms: Mapping[str, tuple[str, ...]],
-    known: dict[tuple[str, str], int],
-) -> None:
-    """Put one event whose hash is known into the tables: appended here, or taken from an archive."""
+@dataclass(frozen=True)
+class Sealed:
+    """An event whose hash is known: appended here, or taken from an archive. Hashes are hexadecimal."""
+
+    bench: str
+    serial: int
+    job: str
+    kind: str
+    at: str
+    previous: str
+    hash: str
+    body: bytes
+    terms: Mapping[str, tuple[str, ...]]
+
+
+def store_event(engine: Engine, sealed: Sealed, known: Known, opening: bool) -> None:
+    """Put one event into the tables, with everything that finds it. `opening` makes the record when it is missing."""
+    found = find_line(engine, sealed.job)
+    line = (found[1] if found else Line()).after(sealed.at, sealed.terms)
+    if found:
+        job = found[0]
+        write_line(engine, job, line)
+    elif opening:
+        marks = ", ".join("?" * len(COLUMNS.split(", ")))
+        rows = engine.rows(
+            f"INSERT INTO jobs (job, {COLUMNS}) VALUES (?, {marks}) RETURNING id", (sealed.job, *line.values())
+        )
+        job = int(rows[0][0])
+    else:
+        raise InputError(f"there is no record {sealed.job[:60]} in {engine.name}", "list the records: records list")
+    now = bytes.fromhex(sealed.hash)
     rows = engine.rows(
         "INSERT INTO events (bench, serial, job, kind, at, previous, hash, body) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
         " RETURNING id",
-        (bench, serial, job, kind, at, bytes.fromhex(previous), bytes.fromhex(hash_now), pack(body)),
+        (
+            sealed.bench,
+            sealed.serial,
+            job,
+            sealed.kind,
+            sealed.at,
+            bytes.fromhex(sealed.previous),
+            now,
+            pack(sealed.body),
+        ),
     )
-    engine.run("UPDATE benches SET serial = ?, hash = ? WHERE bench = ?", (serial, bytes.fromhex(hash_now), bench))
-    count_event(engine, job, at)
-    index_terms(engine, int(rows[0][0]), job, terms, known)
-
-
-def ensure_job(engine: Engine, job: str, at: str, opening: bool) -> int:
-    """Id of a record; a new one is made only when `opening`."""
-    rows = engine.rows("SELECT id FROM jobs WHERE job = ?", (job,))
-    if rows:
-        return int(rows[0][0])
-    if not opening:
-        raise InputError(f"there is no record {job[:60]} in {engine.name}", "list the records: records list")
-    rows = engine.rows(
-        "INSERT INTO jobs (job, opened, changed, events) VALUES (?, ?, ?, 0) RETURNING id", (job, at, at)
-    )
-    return int(rows[0][0])
+    engine.run("UPDATE benches SET serial = ?, hash = ? WHERE bench = ?", (sealed.serial, now, sealed.bench))
+    index_terms(engine, int(rows[0][0]), job, sealed.terms, known)
 
 
 def store_blob(engine: Engine, name: str, content: bytes) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from tester.records.events import GENESIS, Head, event_hash
+from tester.records.index import list_again
 from tester.records.packing import pack, unpack
 from tester.records.store import Store
 from tester.records.verify import Problem, verify
@@ -45,13 +46,17 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         yield opened
 
 
-def after(log: Store, *changes: tuple[str, tuple[Any, ...]], heads: tuple[Head, ...] = ()) -> tuple[Problem, ...]:
-    """What verify says after these changes, which are then undone."""
+def after(
+    log: Store, *changes: tuple[str, tuple[Any, ...]], heads: tuple[Head, ...] = (), tidy: bool = False
+) -> tuple[Problem, ...]:
+    """What verify says after these changes, which are then undone. `tidy` makes the list of records fit again."""
     engine = log.engine
     engine.run("BEGIN")
     try:
         for sql, values in changes:
             engine.run(sql, values)
+        if tidy:
+            list_again(engine)
         return verify(engine, heads).problems
     finally:
         engine.run("ROLLBACK")
@@ -156,8 +161,6 @@ def hidden(log: Store, keep: int) -> list[tuple[str, tuple[Any, ...]]]:
         ("DELETE FROM events WHERE serial > ?", (keep,)),
         ("UPDATE benches SET serial = ?, hash = ?", (keep, last)),
         ("DELETE FROM jobs WHERE id NOT IN (SELECT job FROM events)", ()),
-        ("UPDATE jobs SET events = (SELECT COUNT(*) FROM events e WHERE e.job = jobs.id),"
-         " changed = (SELECT MAX(at) FROM events e WHERE e.job = jobs.id)", ()),
     ]  # fmt: skip
 
 
@@ -166,7 +169,7 @@ def test_every_cut_end_is_located_against_the_exported_head_only(log: Store) -> 
     unseen = 0
     for keep in range(1, EVENTS):
         changes = hidden(log, keep)
-        unseen += not after(log, *changes)
+        unseen += not after(log, *changes, tidy=True)
         for known in (head, Head.parse(head.short())):
             assert located(after(log, *changes, heads=(known,)), keep + 1), keep
     print(f"\n{EVENTS - 1} ends cut off and hidden: {unseen} unseen without a head, all located against it")
