@@ -9,12 +9,12 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from . import bom, kicad, pins, spice, timing
+from . import bom, budget, kicad, pins, spice, timing
 from .card import card
 from .decks import catalogue
 from .decks.run import read_table
 from .main import main_board
-from .model import Circuit
+from .model import Circuit, CircuitError
 from .starter import starter
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -54,9 +54,23 @@ def drawings() -> dict[str, str]:
     return {f"schematics/{name}.svg": svg for name, (svg, _) in sheets().items()}
 
 
+def filled_pages() -> dict[str, str]:
+    """Path in the checkout -> text: pages whose marked tables are made here, the rest written by hand."""
+    resistance = read_table((ROOT / "schematics/spice/results/resistance.txt").read_text(encoding="utf-8"))
+    blocks = {"budget": budget.text(), "boards": budget.compared(resistance)}
+    page = (ROOT / "hwspec/accuracy.md").read_text(encoding="utf-8")
+    for name, block in blocks.items():
+        start, end = f"<!-- {name}: made by hwspec.circuit.generate -->", f"<!-- end of {name} -->"
+        if start not in page or end not in page:
+            raise CircuitError(f"hwspec/accuracy.md has no marks for the table {name}")
+        before, rest = page.split(start, 1)
+        page = f"{before}{start}\n{block}\n{end}{rest.split(end, 1)[1]}"
+    return {"hwspec/accuracy.md": page}
+
+
 def outputs() -> dict[str, str]:
     """Path in the checkout -> text of every generated file."""
-    return tables() | spice_files() | derived_tables() | drawings()
+    return tables() | spice_files() | derived_tables() | drawings() | filled_pages()
 
 
 def stale(files: dict[str, str]) -> list[str]:
