@@ -54,22 +54,22 @@ class BenchApp(App[int]):
 
     # Beginning and end
 
+    def get_default_screen(self) -> Screen[Any]:
+        """The first screen: the form of a new job where a plan was named, else the log."""
+        options = self.session.options
+        return SCREENS["intake" if options.plan and not options.record else "jobs"]()
+
     def on_mount(self) -> None:
         self.call_after_refresh(self._begin)
 
     def _begin(self) -> None:
-        """The first screen, after something was painted: loading plans and the log takes a moment."""
+        """After something was painted: loading plans and the log takes a moment."""
         options = self.session.options
         try:
             if options.record:
                 self.session.take_up(options.record)
                 self.go_on()
-            elif options.plan:
-                self.show_stage("intake")
-            else:
-                self.show_stage("jobs")
         except LoomwrightError as error:
-            self.show_stage("jobs")
             self.call_later(self.refuse, error)
         if self.session.trouble:
             self.call_later(self.refuse, StoreError(self.session.trouble))
@@ -112,8 +112,8 @@ class BenchApp(App[int]):
         screen = SCREENS[name]()
         if self.stage is not None and self.stage.STAGE not in ("find", ""):
             self.before = self.stage.STAGE
-        if isinstance(self.screen, StageScreen):
-            self.switch_screen(screen)
+        if isinstance(self.screen, StageScreen) and len(self.screen_stack) > 1:
+            self.switch_screen(screen)  # the first screen stays at the bottom: it cannot be taken away
         else:
             self.push_screen(screen)
 

@@ -66,6 +66,12 @@ class IntakeScreen(StageScreen):
         if job is not None:
             for field in self.query(Input):
                 field.disabled = True
+        self.call_after_refresh(self._first_look)
+        super().begin()
+
+    def _first_look(self) -> None:
+        """What the plan says, and the first line that is still to be filled in."""
+        job = self.bench.session.job
         self._about()
         first = next((f for f in self.query(Input) if not f.value and f.id != "in-side"), None)
         side = self.query_one("#in-side", Input)
@@ -73,7 +79,7 @@ class IntakeScreen(StageScreen):
             first = side
         if first is not None and job is None:
             first.focus()
-        super().begin()
+        self.show_strip()
 
     def next_words(self) -> str:
         if self.bench.session.job is not None:

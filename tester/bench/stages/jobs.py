@@ -34,7 +34,12 @@ class JobsScreen(StageScreen):
 
     def body(self) -> ComposeResult:
         yield Input(placeholder="/ to search: record, tag, plan, harness, cavity", id="search")
-        yield PickList(empty="no job yet: press n to begin one", id="jobs")
+        yield PickList(empty="", id="jobs")
+
+    def begin(self) -> None:
+        self.query_one(PickList).focus()
+        self.show_strip()
+        self.call_after_refresh(self.state_changed)  # the keys are there before the log is read
 
     def draw(self) -> None:
         self._find(self.query_one(Input).value)
@@ -82,7 +87,11 @@ class JobsScreen(StageScreen):
             words = "  ".join(part for part in (one.job, one.term("tag"), one.term("plan"), one.term("side")) if part)
             tail = f"{one.term('verdict') or 'open'}  {one.changed.astimezone():%Y-%m-%d %H:%M}"
             picks.append(Pick(one.job, words, sign, role, tail))
-        self.query_one(PickList).show(picks)
+        jobs = self.query_one(PickList)
+        jobs.empty = "nothing fits" if text.strip() else "no job yet: press n to begin one"
+        jobs.show(picks)
+        jobs.all_changed()
+        self.show_strip()
 
     def _take_up(self, stage: str) -> None:
         record = self.query_one(PickList).key
