@@ -11,6 +11,7 @@ from typing import Protocol
 
 import serial
 
+from tester.board.holders import holders
 from tester.errors import BoardError
 
 BAUD = 115_200
@@ -42,7 +43,8 @@ def open_error(address: str, error: Exception) -> BoardError:
     number = _number(error)
     text = str(error)
     if number in (errno.EAGAIN, errno.EBUSY, errno.EWOULDBLOCK) or "exclusively lock" in text:
-        hint = "Another program holds this port: close it; `loomwright board list` names it."
+        who = ", ".join(holders(address)) or "`loomwright board list` may name it"
+        hint = f"Another program holds this port ({who}): close it."
     elif number in (errno.EACCES, errno.EPERM):
         hint = "Your user may not use this port: see hwspec/ports.md, permissions."
     elif number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):

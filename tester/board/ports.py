@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from tester.board.client import Board, BoardInfo
+from tester.board.holders import holders
 from tester.errors import BoardError
 
 USB_IDS = {(0x2E8A, 0x0005): "MicroPython on RP2040"}  # the identity of MicroPython's own USB port for this chip
@@ -60,21 +59,3 @@ def ask_port(port: PortInfo) -> PortAnswer:
             return PortAnswer(port, board.info)
     except BoardError as error:
         return PortAnswer(port, None, error)
-
-
-def holders(path: str) -> tuple[str, ...]:
-    """Programs that have this port open, as "pid name"; empty where the system does not tell (needs /proc)."""
-    try:
-        wanted = Path(path).stat().st_rdev
-    except OSError:
-        return ()
-    found = []
-    for process in sorted(Path("/proc").glob("[0-9]*"), key=lambda entry: int(entry.name)):
-        with contextlib.suppress(OSError):
-            for descriptor in (process / "fd").iterdir():
-                with contextlib.suppress(OSError):
-                    if str(descriptor.readlink()).startswith("/dev/") and descriptor.stat().st_rdev == wanted:
-                        name = (process / "comm").read_text(encoding="utf-8", errors="replace").strip()
-                        found.append(f"{process.name} {name}")
-                        break
-    return tuple(found)
