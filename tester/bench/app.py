@@ -17,6 +17,7 @@ from tester.bench.keyrail import key_name
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import Pick
 from tester.bench.session import Options, Session
+from tester.bench.shot import without_outside_fonts
 from tester.bench.sounds import Sounds
 from tester.bench.stage import StageScreen
 from tester.bench.stages import SCREENS, STAGES
@@ -94,6 +95,10 @@ class BenchApp(App[int]):
             self.worker.close()
             self.worker = None
             self.board_state, self.board_info = "none", None
+
+    def export_screenshot(self, *, title: str | None = None, simplify: bool = False) -> str:
+        """The screen as SVG, without the font server that Textual's pictures name."""
+        return without_outside_fonts(super().export_screenshot(title=title, simplify=simplify))
 
     # Stages
 
@@ -307,7 +312,8 @@ class BenchApp(App[int]):
         for active in below.active_bindings.values():
             binding = active.binding
             words = binding.tooltip or binding.description
-            if not words or binding.system or not active.enabled or binding.action in seen:
+            moves = (binding.id or "").startswith("list-")
+            if binding.id is None or moves or not active.enabled or binding.action in seen:
                 continue
             seen.add(binding.action)
             key = binding.key_display or key_name(binding.key)

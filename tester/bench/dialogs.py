@@ -121,7 +121,7 @@ class Help(ModalScreen[None]):
         self.words = help_lines(below, about)
 
     def compose(self) -> ComposeResult:
-        with VerticalScroll():
+        with VerticalScroll(id="help"):
             yield Lines(self.words, id="said")
         yield KeyRail()
 
@@ -137,14 +137,16 @@ def help_lines(below: Screen[object], about: str) -> list[list[Part]]:
     here: dict[str, tuple[list[str], str, bool]] = {}
     for active in below.active_bindings.values():
         binding = active.binding
-        if binding.system or not (binding.tooltip or binding.description) or not active.enabled:
+        if binding.id is None or not active.enabled:  # ours have an id; what widgets bring along by themselves has none
             continue
-        keys = here.setdefault(binding.action, ([], binding.tooltip or binding.description, active.node is below))
+        own = active.node is not below.app
+        keys = here.setdefault(binding.action, ([], binding.tooltip or binding.description, own))
         name = binding.key_display or key_name(binding.key)
         if name not in keys[0]:
             keys[0].append(name)
     for title, wanted in (("keys of this screen", True), ("keys that work everywhere", False)):
         chosen = [(names, words) for names, words, own in here.values() if own is wanted]
+        chosen.sort(key=lambda one: one[1].endswith((" list", "a page up", "a page down")))
         if chosen:
             lines.append([(title, "head")])
             for names, words in chosen:

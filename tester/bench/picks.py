@@ -31,12 +31,12 @@ class PickList(LineView, can_focus=True):
 
     DEFAULT_CSS = "PickList { height: 1fr; scrollbar-size: 1 1; }"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("up", "cursor(-1)", "up", show=False),
-        Binding("down", "cursor(1)", "down", show=False),
-        Binding("pageup", "cursor(-8)", "page up", show=False),
-        Binding("pagedown", "cursor(8)", "page down", show=False),
-        Binding("home", "cursor(-9999)", "first", show=False),
-        Binding("end", "cursor(9999)", "last", show=False),
+        Binding("up", "cursor(-1)", "up", show=False, id="list-up", tooltip="up in the list"),
+        Binding("down", "cursor(1)", "down", show=False, id="list-down", tooltip="down in the list"),
+        Binding("pageup", "cursor(-8)", "page up", show=False, id="list-pageup", tooltip="a page up"),
+        Binding("pagedown", "cursor(8)", "page down", show=False, id="list-pagedown", tooltip="a page down"),
+        Binding("home", "cursor(-9999)", "first", show=False, id="list-first", tooltip="first in the list"),
+        Binding("end", "cursor(9999)", "last", show=False, id="list-last", tooltip="last in the list"),
     ]
 
     @dataclass

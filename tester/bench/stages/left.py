@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -19,8 +21,17 @@ from tester.bench.stages.scan import ScanStage
 from tester.bench.text import Part, count, fold, plain
 from tester.errors import LoomwrightError
 
+_STEPS = re.compile(r"\(steps? [^()]*\)")
 ROLES = {"PASS": "right", "FAIL": "wrong", "NOT TESTED": "doubt"}
 SIGNS = {"PASS": "✓", "FAIL": "✗", "NOT TESTED": "–"}
+
+
+def by_number(sentence: str, steps: Sequence[str], numbers: Mapping[str, int]) -> str:
+    """The sentence of a fault with the steps named by their numbers on the sheet."""
+    known = sorted(numbers[step] for step in steps if step in numbers)
+    if not known:
+        return sentence
+    return _STEPS.sub(f"(step{'s' if len(known) > 1 else ''} {', '.join(map(str, known))})", sentence)
 
 
 class AsLeftScreen(ScanStage):
@@ -169,20 +180,17 @@ class AsLeftScreen(ScanStage):
         return [[(f" {SIGNS[word] if n == 0 else ' '} {row}", role)] for n, row in enumerate(rows)]
 
     def _picks(self, verdict: dict[str, Any]) -> list[Pick]:
+        numbers = {step.id: step.number for step in self.bench.session.steps()}
+        waiting = list(enumerate(verdict["faults"]))
         picks = []
-        many = verdict["explanations"] > 1
-        by_id = {step.id: step.number for step in self.bench.session.steps()}
-        for n, fault in enumerate(verdict["faults"]):
-            doubt = fault["kind"] == "doubtful"
-            numbers = ", ".join(str(by_id[step]) for step in fault["steps"] if step in by_id)
-            tail = f"step {numbers}" if numbers else fault["kind"]
-            if many and not doubt:
-                tail = f"{'or ' if fault['explanation'] else ''}{tail}"
-            picks.append(Pick(f"fault {n}", fault["says"], "?" if doubt else "✗", "doubt" if doubt else "wrong", tail))
-        told = {fault["says"] for fault in verdict["faults"]}
         for n, line in enumerate(verdict["says"][1:]):
-            if line not in told:
+            at = next((place for place, (_, fault) in enumerate(waiting) if fault["says"] == line), None)
+            if at is None:
                 picks.append(Pick(f"line {n}", line, "–", "doubt" if line.startswith("Not tested") else "dim"))
+                continue
+            number, fault = waiting.pop(at)
+            sign, role = ("?", "doubt") if fault["kind"] == "doubtful" else ("✗", "wrong")
+            picks.append(Pick(f"fault {number}", by_number(line, fault["steps"], numbers), sign, role))
         return picks
 
     def _cavities(self, key: str) -> tuple[str, ...]:

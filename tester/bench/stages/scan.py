@@ -63,7 +63,7 @@ class ScanStage(StageScreen):
         with Horizontal(id="lower"):
             with Vertical(id="left"):
                 yield Lines(id="result")
-                yield PickList(id="picks", empty="")
+                yield PickList(id="picks", empty="", lines=12)
             yield CavityList(id="cavities")
 
     def begin(self) -> None:

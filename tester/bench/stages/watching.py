@@ -20,6 +20,7 @@ WATCH = "watch"
 TURN_S = 0.05
 ROLES = {"right": "right", "gone": "right", "back": "right", "wrong": "wrong", "lost": "wrong"}
 SOUNDS = {"right": "right", "gone": "right", "back": "found", "wrong": "wrong", "lost": "dropout"}
+TROUBLE = {"wrong": Mark.WRONG, "lost": Mark.DROPPED}
 SIGNS = {"right": "✓", "gone": "✓", "back": "✓", "wrong": "✗", "lost": "!"}
 
 
@@ -42,6 +43,7 @@ class Watching:
         self.partners: dict[str, tuple[str, ...]] = {}
         self._changes: queue.Queue[Callable[[LiveWatch], None]] = queue.Queue()
         self._begun = ""
+        self._troubled: dict[str, tuple[Mark, tuple[str, ...] | None]] = {}
 
     # What the screen asks
 
@@ -51,7 +53,9 @@ class Watching:
         partners = self.partners or (
             {name: found.netlist.partners(name) for name in found.netlist.cavities} if found is not None else {}
         )
-        return {name: Mark.JOINED if joined else Mark.LONE for name, joined in partners.items()}
+        marks = {name: Mark.JOINED if joined else Mark.LONE for name, joined in partners.items()}
+        marks |= {name: mark for name, (mark, then) in self._troubled.items() if partners.get(name) == then}
+        return marks
 
     def start(self) -> None:
         """Begin to watch, if a board is there and the job is far enough."""
@@ -113,12 +117,18 @@ class Watching:
         if message.number != self.number or not isinstance(message.what, Seen):
             return
         self.partners = message.what.partners
-        self.screen.mark_live(self.marks())
         for event in message.what.events:
             self._event(event)
+        self.screen.mark_live(self.marks())
 
     def _event(self, event: Any) -> None:
         self.screen.bench.sounds.play(SOUNDS[event.kind])
+        trouble = TROUBLE.get(event.kind)
+        for name in event.cavities:
+            if trouble is None:
+                self._troubled.pop(name, None)
+            else:
+                self._troubled[name] = (trouble, self.partners.get(name))
         self.screen.show_live(f"{SIGNS[event.kind]} {event.says}", ROLES[event.kind], event.cavities)
         steps = self.screen.bench.session.steps()
         step = next((one for one in steps if one.id == event.step and one.state == "open"), None)
