@@ -10,6 +10,7 @@ pytestmark = pytest.mark.filterwarnings("ignore::pyparsing.warnings.PyparsingDep
 
 
 def read_back_equals_source(name: str) -> None:
+    """Compare a committed netlist, as the parser reads it, with the description of the board."""
     board = BOARDS[name]()
     found = kinparse.parse_netlist(str(ROOT / "schematics" / "kicad" / f"{name}.net"))
     assert {(p.ref, p.value, p.footprint) for p in found.parts} == {
@@ -27,9 +28,3 @@ def read_back_equals_source(name: str) -> None:
 @pytest.mark.parametrize("name", ["main", "starter"])
 def test_main_and_starter_read_back_are_the_source(name: str) -> None:
     read_back_equals_source(name)
-
-
-@pytest.mark.campaign
-def test_the_card_read_back_is_the_source() -> None:
-    """431 parts take the parser some ten seconds."""
-    read_back_equals_source("card")
