@@ -7,15 +7,19 @@ import sys
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 
 import psycopg
 import pytest
 
 from tester.errors import InputError, StoreError
+from tester.records.archive import export_log, import_log
 from tester.records.customers import customer, forget_customer, set_customer
 from tester.records.events import Draft, Head
+from tester.records.figures import figures
 from tester.records.search import Query
 from tester.records.store import Store
+from tests.support.logs import fill
 from tests.support.postgres import Cluster, binaries, cluster
 from tests.support.tools import need
 
@@ -172,3 +176,37 @@ def test_a_head_of_a_shared_log_is_of_one_bench(server: Cluster) -> None:
         b.new_job()
         head = a.head()
         assert isinstance(head, Head) and (head.bench, head.serial) == ("A", 1)
+
+
+def test_an_older_log_on_a_server_is_brought_up_to_date(server: Cluster) -> None:
+    url = server.fresh()
+    with Store.open(url, "A") as log:
+        fill(log, 20, 3)
+        before = log.jobs()
+    database = url.split("?")[0].rsplit("/", 1)[1]
+    columns = ("active", "summary", "plan", "revision", "first")
+    server.sql(database, *(f"ALTER TABLE jobs DROP COLUMN {name}" for name in columns), "UPDATE meta SET value = '1'")
+    with pytest.raises(StoreError, match="older version 1"):
+        Store.open(url, "A", read_only=True)
+    with Store.open(url, "A") as log:
+        assert log.verify(log.heads()).whole and log.jobs() == before
+
+
+def test_figures_count_on_a_server_as_in_a_file(server: Cluster) -> None:
+    with Store.open(server.fresh(), "A") as shared, Store.in_memory("A") as own:
+        fill(shared, 60, 8)
+        fill(own, 60, 8)
+        assert figures(shared) == figures(own)
+        assert figures(shared, Query(plan="mirror")) == figures(own, Query(plan="mirror"))
+        assert shared.head() == own.head()
+
+
+def test_a_log_moves_from_a_server_into_a_file_and_back(server: Cluster, tmp_path: Path) -> None:
+    with Store.open(server.fresh(), "A") as shared, Store.open(tmp_path / "r.db", "B") as own:
+        fill(shared, 10, 2)
+        export_log(shared, tmp_path / "x.archive")
+        import_log(own, tmp_path / "x.archive")
+        own.new_job()
+        export_log(own, tmp_path / "y.archive")
+        assert import_log(shared, tmp_path / "y.archive").events == 1
+        assert shared.heads() == own.heads() and shared.verify(own.heads()).whole

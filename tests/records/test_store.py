@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import threading
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -161,3 +162,21 @@ def test_importing_the_store_loads_no_database_layer() -> None:
         "('sqlite3', 'psycopg', 'sqlalchemy', 'textual', 'serial', 'pydantic')]))"  # fmt: skip
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert json.loads(out.stdout) == []
+
+
+def test_threads_take_turns_on_one_log(log: Store) -> None:
+    job = log.new_job()
+
+    def work() -> None:
+        for n in range(25):
+            with log.together():
+                log.append(job, "tick", {"n": n})
+                log.append(job, "undo", {"n": n})
+
+    threads = [threading.Thread(target=work) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    kinds = [event.kind for event in log.read(job)][1:]
+    assert kinds == ["tick", "undo"] * 100 and log.verify().whole
