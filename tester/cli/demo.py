@@ -8,7 +8,6 @@ from pathlib import Path
 
 from tester.board.client import Board
 from tester.board.opening import VIRTUAL, open_board
-from tester.board.recording import Recorder
 from tester.cli.common import open_log
 from tester.cli.output import say, show, show_json
 from tester.cli.scan import about_board
@@ -37,8 +36,7 @@ def run(options: argparse.Namespace) -> int:
             intake={"tag": "FEN-0412", "side": "left", "by": "demo", "note": "rehearsal on the virtual board"},
             keep_going=True,
         )
-        recorder = Recorder()
-        with open_board(f"{VIRTUAL}{_shipped('harnesses', BEFORE)}", leads, recorder=recorder) as board:
+        with open_board(f"{VIRTUAL}{_shipped('harnesses', BEFORE)}", leads) as board:
             job.use_board(about_board(board)["board"])
             _as_found(job, board, tell)
             _work(job, tell)

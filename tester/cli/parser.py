@@ -37,7 +37,13 @@ class Parser(argparse.ArgumentParser):
         raise SystemExit(3)
 
 
-HANDLERS = {"show": "show_plan", "records show": "show_record", "records list": "list_", "records import": "import_"}
+HANDLERS = {
+    "show": "show_plan",
+    "records show": "show_record",
+    "records list": "list_",
+    "records import": "import_",
+    "import": "import_",
+}
 
 
 def build_parser() -> Parser:
@@ -199,26 +205,77 @@ def _add_watching(verbs: argparse._SubParsersAction[Parser]) -> None:
 def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
     plan = _group(verbs, "plan", "write, check and print plans")
 
+    def action(name: str, short: str, more: str = "") -> Parser:
+        return _verb(plan, name, f"tester.cli.plan:{HANDLERS.get(name, name)}", short, more)
+
     def with_plan(name: str, short: str, more: str = "") -> Parser:
-        parser = _verb(plan, name, f"tester.cli.plan:{HANDLERS.get(name, name)}", short, more)
+        parser = action(name, short, more)
         parser.add_argument("plan", metavar="PLAN", help="plan file")
         return parser
 
-    with_plan("check", "check a plan: every mistake with its place and what would be right")
+    new = action(
+        "new", "a commented plan to fill in",
+        "Example:\n  loomwright plan new --id hatch-lamp --connector D=18 --connector H=32 --output hatch-lamp.toml",
+    )  # fmt: skip
+    new.add_argument("--id", default="", help="short name, such as hatch-lamp (asked for if left out)")
+    new.add_argument("--connector", action="append", default=[], metavar="D=18", help="letter and number of cavities")
+    new.add_argument("--title", default="", help="what the plan is for")
+    new.add_argument("--side", action="append", default=[], metavar="SIDE", help="a side of the vehicle, such as left")
+    new.add_argument("--replace", action="store_true", help="replace the output file if it exists")
+    _file(new, "--output", help="write the plan into this file instead of standard output")
+
+    checking = with_plan(
+        "check", "check a plan: every mistake with its place, every variant tried",
+        "Status 3 when a variant contradicts itself.",
+    )  # fmt: skip
+    checking.add_argument(
+        "--most",
+        type=int,
+        default=4096,
+        metavar="N",
+        help="try so many combinations of conditions at most (default 4096)",
+    )
     with_plan("show", "show what a plan says, in words")
     for name, short in (
-        ("sheet", "the work sheet for one harness, as text"),
+        ("sheet", "the work sheet for one harness, as text, page or PDF"),
         ("expect", "the netlist that the finished harness must have"),
     ):
         parser = with_plan(name, short)
-        _file(parser, "--as-found", help="scan saved before the work began; makes the result specific")
-        parser.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
-        parser.add_argument("--answer", metavar="QUESTION=ANSWER", action="append", default=[], help="see test --help")
+        _for_harness(parser)
         _file(parser, "--output", help="write into this file instead of standard output")
-    parser = _verb(plan, "from-scan", "tester.cli.plan:from_scan", "a plan from the scan of a reference harness")
-    parser.add_argument("scan", metavar="SCAN", help="file that scan --save wrote")
-    _file(parser, "--output", help="write the plan into this file instead of standard output")
-    parser.add_argument("--id", default="", help="identity of the new plan (default: the name of the scan file)")
+    leads = with_plan(
+        "leads", "propose lead maps, in rounds where the board has fewer channels",
+        "Example:\n  loomwright plan leads plan.toml --channels 20 --into leads/",
+    )  # fmt: skip
+    leads.add_argument("--channels", type=int, required=True, metavar="N", help="channels of the board")
+    leads.add_argument("--id", default="", help="name of the lead set (default: from the plan)")
+    leads.add_argument("--into", metavar="FOLDER", help="write lead maps, wiring lists and labels into this folder")
+    _for_harness(leads)
+    with_plan("advice", "voltage drop, shared splices, fuse against wire: advice, never a verdict")
+    diff = with_plan("diff", "what another plan has more, less or otherwise, in circuits and steps")
+    diff.add_argument("other", metavar="OTHER", help="the newer plan file")
+    diff.add_argument("--side", metavar="SIDE", help="compare for this side")
+    made = action("from-scan", "a plan from the scan of a reference harness")
+    made.add_argument("scan", metavar="SCAN", help="file that scan --save wrote")
+    _file(made, "--output", help="write the plan into this file instead of standard output")
+    made.add_argument("--id", default="", help="identity of the new plan (default: the name of the scan file)")
+    taken = action("import", "a plan from a spreadsheet (CSV) or a KBL harness file")
+    taken.add_argument("file", metavar="FILE", help="file to import; its ending tells the format")
+    taken.add_argument("--format", metavar="FORMAT", help="csv or kbl, where the ending does not tell")
+    _file(taken, "--colours", help="the file's own colour code, mapped to IEC 60757")
+    _file(taken, "--output", help="write the plan into this file instead of standard output")
+    given = with_plan("export", "the plan as a spreadsheet (CSV); reading it back loses nothing")
+    given.add_argument("--format", metavar="FORMAT", help="csv or toml (default: by the ending of --output, else csv)")
+    _file(given, "--output", help="write into this file instead of standard output")
+    schema = action("schema", "JSON Schema of plans, so that editors complete and check")
+    schema.add_argument("--leads", action="store_true", help="the schema of lead maps instead")
+    _file(schema, "--output", help="write into this file instead of standard output")
+
+
+def _for_harness(parser: Parser) -> None:
+    _file(parser, "--as-found", help="scan saved before the work began; makes the result specific")
+    parser.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
+    parser.add_argument("--answer", metavar="QUESTION=ANSWER", action="append", default=[], help="see test --help")
 
 
 def _add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
@@ -286,16 +343,35 @@ def _add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
 def _add_board(verbs: argparse._SubParsersAction[Parser]) -> None:
     board = _group(verbs, "board", "the scan board")
     _verb(board, "list", "tester.cli.board:list_boards", "serial ports, and which of them answer as a board")
-    info = _verb(board, "info", "tester.cli.board:info", "what a board is and what it can do")
-    info.add_argument("--board", metavar="ADDRESS", help="see scan --help (default: the only board found)")
-    _file(info, "--leads", help="with virtual:FILE: the lead map that the harness is wired by")
+
+    def on_board(name: str, short: str, more: str = "") -> Parser:
+        parser = _verb(board, name, f"tester.cli.board:{name}", short, more)
+        parser.add_argument("--board", metavar="ADDRESS", help="see scan --help (default: the only board found)")
+        _file(parser, "--leads", help="with virtual:FILE: the lead map that the harness is wired by")
+        return parser
+
+    on_board("info", "what a board is and what it can do")
+    on_board(
+        "check", "guided check: empty board, shorting plug, known resistor",
+        "Nothing of a vehicle may be plugged in. Status 4 when the board is at fault, 2 when parts were left out.",
+    )  # fmt: skip
+    on_board("calibrate", "guided calibration, stored on the board with its date")
+    install = on_board(
+        "install", "install the firmware; goes on after a broken copy",
+        "The firmware that was there stays the one that starts until the new one is complete.",
+    )  # fmt: skip
+    install.add_argument(
+        "--yes", action="store_true", help="treat a port that does not answer as a bare board, unasked"
+    )
     virtual = _verb(
         board, "virtual", "tester.cli.board:virtual", "serve the virtual board on a pseudo-terminal",
-        "Prints the port first, then serves until its standard input closes.",
+        "Prints the port first, then serves until its standard input closes. Lines on standard input change what is\n"
+        "plugged in: harness FILE, leads FILE, touch CAVITY, untouch, unplug, replug (hwspec/virtual/README.md).",
     )  # fmt: skip
     _file(virtual, "--harness", required=True, help="virtual harness that is plugged in")
     _file(virtual, "--leads", required=True, help="lead map that the harness is wired by")
     virtual.add_argument("--firmware", choices=("cpython", "micropython"), default="cpython", help="what runs it")
+    virtual.add_argument("--build", choices=("full", "starter"), default="full", help="which board (default full)")
     _file(virtual, "--trace", help="write each change of a channel between driven and released, with its time")
 
 

@@ -1,24 +1,38 @@
-"""`plan`: check, show, sheet, expect, from-scan."""
+"""`plan`: check, show, sheet, expect, advice, diff, and the ways a plan comes to be."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import re
+import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from tester.cli.common import parse_answers
 from tester.cli.output import say, show, show_json, show_or_write
+from tester.errors import InputError
+from tester.harness.colours import load_house_colours
+from tester.harness.leads import lead_map_schema, write_leads
 from tester.harness.reading import Measured
-from tester.job.files import read_bytes, read_text
+from tester.job.files import read_bytes, read_text, write_whole
 from tester.job.scanfile import load_scan
-from tester.plan.blind import exchange_blind
+from tester.plan.advice import advice_text, advise
+from tester.plan.diff import diff_plans, diff_text, same_on_side
+from tester.plan.exchange import EXPORTS, export_plan, format_of, import_plan, imported_text
 from tester.plan.expect import expectation
 from tester.plan.fromscan import from_scan as plan_text_from_scan
-from tester.plan.load import load_plan
+from tester.plan.leadsheet import lead_labels, lead_plan_text, leads_for_plan, wiring_list
+from tester.plan.load import load_plan, plan_schema
 from tester.plan.models import Plan
+from tester.plan.new import new_plan, parse_connector
+from tester.plan.report_text import report_text
 from tester.plan.resolve import resolve
 from tester.plan.sheet import sheet_text
+from tester.plan.variants import check_plan
+
+XML_MOST = 32 * 1024 * 1024
 
 
 def _plan(options: argparse.Namespace) -> Plan:
@@ -30,19 +44,28 @@ def _as_found(options: argparse.Namespace) -> Measured | None:
 
 
 def check(options: argparse.Namespace) -> int:
-    """Every rule that a plan must keep; the first mistake ends with its place, warnings are listed."""
+    """Every rule that a plan must keep, then every variant tried; status 3 when a variant contradicts itself."""
     plan = _plan(options)
-    warnings = [blind.words for blind in exchange_blind(plan)]
-    if plan.hazards.undeclared:
-        warnings.append(f"hazards not declared ({', '.join(plan.hazards.undeclared)}): a real board refuses this plan")
+    report = check_plan(plan, options.most)
+    contradicts = any(variant.findings for variant in report.variants)
     if options.json:
-        show_json({"plan": plan.id, "revision": plan.revision, "warnings": warnings})
-        return 0
-    show(f"{options.plan}: plan {plan.id}, revision {plan.revision}: no mistake found")
+        show_json({"plan": plan.id, "revision": plan.revision, "fits": not contradicts, **_plain(asdict(report))})
+        return 3 if contradicts else 0
+    show(f"{options.plan}: plan {plan.id}, revision {plan.revision}: read without a mistake")
     show(f"{len(plan.cavities)} cavities, {len(plan.wire)} kit wires, {len(plan.step)} steps")
-    for warning in warnings:
-        show(f"Mind: {warning}")
-    return 0
+    show(report_text(plan, report).rstrip())
+    if plan.hazards.undeclared:
+        show(f"Mind: hazards not declared ({', '.join(plan.hazards.undeclared)}): a real board refuses this plan")
+    return 3 if contradicts else 0
+
+
+def _plain(value: Any) -> Any:
+    """Sets and tuples as lists, for JSON."""
+    if isinstance(value, dict):
+        return {str(key): _plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [_plain(one) for one in (sorted(value) if isinstance(value, set | frozenset) else value)]
+    return value
 
 
 def show_plan(options: argparse.Namespace) -> int:
@@ -52,20 +75,6 @@ def show_plan(options: argparse.Namespace) -> int:
         show_json(plan.model_dump(mode="json", by_alias=True, exclude_defaults=True))
     else:
         show_or_write(sheet_text(plan), None)
-    return 0
-
-
-def sheet(options: argparse.Namespace) -> int:
-    """The work sheet; with an as-found scan, the one for that harness."""
-    plan, as_found = _plan(options), _as_found(options)
-    found = resolve(plan, as_found, parse_answers(options.answer), options.side) if as_found else None
-    text = sheet_text(plan, found)
-    if options.json:
-        show_json({"plan": plan.id, "revision": plan.revision, "sheet": text})
-        return 0
-    show_or_write(text, options.output)
-    for question in found.questions if found else ():
-        say(f"Still open: {question.says} Answer with --answer '{question.id}=yes' or '=no'.")
     return 0
 
 
@@ -95,13 +104,140 @@ def expect(options: argparse.Namespace) -> int:
     return 0
 
 
+def sheet(options: argparse.Namespace) -> int:
+    """The work sheet; with an as-found scan, the one for that harness."""
+    plan, as_found = _plan(options), _as_found(options)
+    found = resolve(plan, as_found, parse_answers(options.answer), options.side) if as_found else None
+    text = sheet_text(plan, found)
+    if options.json:
+        show_json({"plan": plan.id, "revision": plan.revision, "sheet": text})
+        return 0
+    show_or_write(text, options.output)
+    for question in found.questions if found else ():
+        say(f"Still open: {question.says} Answer with --answer '{question.id}=yes' or '=no'.")
+    return 0
+
+
+def advice(options: argparse.Namespace) -> int:
+    """Voltage drop, shared splices, fuse against wire. Advice, never a verdict."""
+    found = advise(_plan(options))
+    if options.json:
+        show_json({"advice": [_plain(asdict(one)) for one in found]})
+    else:
+        show_or_write(advice_text(found), None)
+    return 0
+
+
+def diff(options: argparse.Namespace) -> int:
+    """What one plan has that the other has not, in circuits and steps."""
+    old = _plan(options)
+    new = load_plan(read_bytes(options.other, "plan"), options.other)
+    if options.side:
+        old, new = same_on_side(old, options.side), same_on_side(new, options.side)
+    found = diff_plans(old, new)
+    if options.json:
+        show_json({"differences": [asdict(one) for one in found]})
+    else:
+        show_or_write(diff_text(found), None)
+    return 0
+
+
 def from_scan(options: argparse.Namespace) -> int:
     """A plan that expects exactly what a reference harness was measured to be."""
     measured = load_scan(read_text(options.scan, "scan"), options.scan)
-    id = options.id or re.sub(r"[^\w.-]+", "-", Path(options.scan).stem) or "reference"
-    text = plan_text_from_scan(measured, id)
+    text = plan_text_from_scan(measured, options.id or _id_of(options.scan))
+    return _made(options, text)
+
+
+def _id_of(path: str) -> str:
+    return re.sub(r"[^\w.-]+", "-", Path(path).stem)[:80] or "reference"
+
+
+def _made(options: argparse.Namespace, text: str) -> int:
     if options.json:
+        if options.output:
+            write_whole(options.output, text)
         show_json({"plan": text})
     else:
         show_or_write(text, options.output)
+    return 0
+
+
+def new(options: argparse.Namespace) -> int:
+    """A commented plan to fill in, from options or from a few questions."""
+    id, connectors = options.id, list(options.connector)
+    if not (id and connectors):
+        if not sys.stdin.isatty():
+            raise InputError(
+                "plan new needs --id and --connector",
+                "Such as: plan new --id hatch-lamp --connector D=18 --connector H=32",
+            )
+        id = id or _ask("Short name of the plan, such as hatch-lamp: ")
+        while not connectors:
+            connectors = _ask("Connectors with their cavities, such as D=18 H=32: ").split()
+    text = new_plan(id, [parse_connector(one) for one in connectors], options.title, options.side)
+    if options.output and Path(options.output).exists() and not options.replace:
+        raise InputError(f"{options.output}: there is a file already", "Give another name, or --replace.")
+    return _made(options, text)
+
+
+def _ask(question: str) -> str:
+    sys.stderr.write(question)
+    sys.stderr.flush()
+    line = sys.stdin.readline()
+    if not line:
+        raise InputError("stopped before the questions were answered")
+    return line.strip()
+
+
+def leads(options: argparse.Namespace) -> int:
+    """Propose lead maps for a board with so many channels; write them, a wiring list and labels into a folder."""
+    plan = _plan(options)
+    found = leads_for_plan(
+        plan, options.channels, options.id, _as_found(options), parse_answers(options.answer), options.side
+    )  # fmt: skip
+    written = []
+    if options.into:
+        folder = Path(options.into)
+        if not folder.is_dir():
+            raise InputError(f"{folder}: no such folder", "Make it first: the lead maps are written into it.")
+        for one in found.rounds:
+            for ending, text in (
+                (".toml", write_leads(one)), ("-wiring.csv", wiring_list(one)), ("-labels.txt", lead_labels(one)),
+            ):  # fmt: skip
+                write_whole(folder / f"{_id_of(one.id + '.x')}{ending}", text)
+                written.append(f"{_id_of(one.id + '.x')}{ending}")
+    if options.json:
+        show_json({
+            "rounds": [{"id": r.id, "channels": {str(c): n for c, n in r.channels.items()}} for r in found.rounds],
+            "bound": found.bound, "bound_source": found.bound_source, "again": list(found.again),
+            "moved": list(found.moved), "unseen": [_plain(asdict(u)) for u in found.unseen], "written": written,
+        })  # fmt: skip
+        return 0
+    show_or_write(lead_plan_text(found), None)
+    for name in written:
+        say(f"written: {name}")
+    return 0
+
+
+def import_(options: argparse.Namespace) -> int:
+    """A plan from a spreadsheet or a KBL harness file."""
+    house = load_house_colours(read_bytes(options.colours, "colour"), options.colours) if options.colours else None
+    made = import_plan(read_bytes(options.file, "import", XML_MOST), options.file, options.format, house)
+    for note in made.notes:
+        say(f"Mind: {note}")
+    return _made(options, imported_text(made, options.file))
+
+
+def export(options: argparse.Namespace) -> int:
+    """The plan as a spreadsheet; reading it back loses nothing."""
+    plan = _plan(options)
+    form = options.format or (format_of(options.output, None, EXPORTS) if options.output else "csv")
+    return _made(options, export_plan(plan, form))
+
+
+def schema(options: argparse.Namespace) -> int:
+    """JSON Schema for editors: completes and checks plans (or lead maps) as they are typed."""
+    found = lead_map_schema() if options.leads else plan_schema()
+    show_or_write(json.dumps(found, indent=None if options.json else 2, ensure_ascii=False), options.output)
     return 0

@@ -110,8 +110,10 @@ def replay(options: argparse.Namespace) -> int:
         checked = {} if wire is None else {"wire_scans": wire}
         show_json({**new, "record": job.record, "stored_verdict": old, "same": same, **checked})
         return 0
-    if wire is not None:
-        show(f"The recorded bytes give the stored frames again, requests checked: {wire} scans.")
+    if wire:
+        show(f"The recorded bytes give the stored frames again, requests checked: {wire} scan(s).")
+    elif wire == 0:
+        show("This record holds no recording of the line.")
     for line in new["says"]:
         show(line)
     show("The stored verdict is the same." if same else "The stored verdict differs:")

@@ -49,7 +49,11 @@ def find_jobs(log: Store, text: str = "", limit: int = 100) -> list[JobRow]:
     wanted = text.strip()
     if not wanted:
         return [JobRow.of(one) for one in log.jobs(Query(limit=limit))]
-    queries = [Query(job=wanted, limit=limit), Query(terms={"order": wanted}, limit=limit)]
+    try:
+        wanted_job = log.job(wanted)
+    except InputError:
+        wanted_job = wanted
+    queries = [Query(job=wanted_job, limit=limit), Query(terms={"order": wanted}, limit=limit)]
     queries += [Query(**{name: wanted}, limit=limit) for name in FIELDS if name != "order"]  # type: ignore[arg-type]
     found: dict[str, JobSummary] = {}
     for query in queries:

@@ -202,4 +202,6 @@ def test_replay_gives_the_stored_verdict_again_apart_from_record_number(
         assert status == 0 and again.pop("same")
         again.pop("stored_verdict")
         assert again == result
+        status, wired, _ = call(capsys, "records", "replay", result["record"], "--wire", "--json")
+        assert status == 0 and wired["wire_scans"] == 1
     assert call(capsys, "records", "verify", "--json")[1]["whole"]

@@ -1,0 +1,83 @@
+"""The verbs around a plan, from an empty file to a checked one and back."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tester.cli.main import main
+from tester.harness.leads import load_leads
+from tester.plan.load import load_plan
+from tester.shipped import shipped
+
+DEMO = str(shipped("fixtures", "plans", "side-door.toml"))
+
+
+def out(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    capsys.readouterr()
+    status = main(list(arguments))
+    told, talk = capsys.readouterr()
+    return status, told, talk
+
+
+def test_a_new_plan_is_read_and_refuses_a_real_board(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "lamp.toml"
+    made = ["plan", "new", "--id", "lamp", "--connector", "D=4", "--connector", "H=6", "--output", str(place)]
+    assert out(capsys, *made)[0] == 0
+    assert load_plan(place.read_text(), "lamp.toml").id == "lamp"
+    status, told, _ = out(capsys, "plan", "check", str(place))
+    assert status == 0 and "a real board refuses this plan" in told
+    status, _, talk = out(capsys, *made)
+    assert status == 3 and "there is a file already" in talk
+    assert out(capsys, *made, "--replace")[0] == 0
+
+
+def test_a_new_plan_without_answers_says_what_is_needed(capsys: pytest.CaptureFixture[str]) -> None:
+    status, _, talk = out(capsys, "plan", "new")
+    assert status == 3 and "--connector D=18" in talk
+
+
+def test_the_demo_plan_fits_in_all_its_variants(capsys: pytest.CaptureFixture[str]) -> None:
+    status, told, _ = out(capsys, "plan", "check", DEMO, "--json")
+    report = json.loads(told)
+    assert status == 0 and report["fits"] and len(report["variants"]) == 8
+
+
+def test_a_spreadsheet_and_back_is_the_same_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sheet, back = tmp_path / "p.csv", tmp_path / "back.toml"
+    assert out(capsys, "plan", "export", DEMO, "--output", str(sheet))[0] == 0
+    assert out(capsys, "plan", "import", str(sheet), "--output", str(back))[0] == 0
+    status, told, _ = out(capsys, "plan", "diff", DEMO, str(back), "--json")
+    assert status == 0 and json.loads(told) == {"differences": []}
+    assert load_plan(back.read_text(), "b") == load_plan(Path(DEMO).read_text(), "d")
+
+
+def test_lead_maps_for_a_small_board_are_written_and_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, told, _ = out(
+        capsys, "plan", "leads", DEMO, "--channels", "20", "--side", "left", "--into", str(tmp_path), "--json"
+    )
+    report = json.loads(told)
+    assert status == 0 and len(report["rounds"]) >= report["bound"]
+    maps = [load_leads(place.read_bytes(), place.name) for place in sorted(tmp_path.glob("*.toml"))]
+    assert len(maps) == len(report["rounds"])
+    assert {cavity for one in maps for cavity in one.cavities} >= {f"D-{n}" for n in range(1, 19)}
+
+
+def test_advice_defers_to_the_manual(capsys: pytest.CaptureFixture[str]) -> None:
+    status, told, _ = out(capsys, "plan", "advice", DEMO)
+    assert status == 0 and "service manual and local rules come first" in told
+
+
+@pytest.mark.parametrize("leads", [[], ["--leads"]])
+def test_schemas_are_json_schema(leads: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    status, told, _ = out(capsys, "plan", "schema", *leads)
+    assert status == 0 and json.loads(told)["properties"]["format"]["const"] == 1
+
+
+@pytest.mark.parametrize("verb", ["check", "show", "advice", "export", "sheet"])
+def test_a_plan_that_is_a_folder_or_missing_is_one_message(
+    verb: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for wrong in (tmp_path, tmp_path / "none.toml"):
+        status, told, talk = out(capsys, "plan", verb, str(wrong))
+        assert (status, told) == (3, "") and str(wrong) in talk and "Traceback" not in talk

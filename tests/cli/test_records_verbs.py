@@ -1,0 +1,132 @@
+"""The log a year later: found, shown, compared, reported, moved, verified."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tester.cli.main import main
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A log with the demo's record in it."""
+    log = tmp_path_factory.mktemp("log") / "log.db"
+    assert main(["demo", "--json", "--log", str(log)]) == 0
+    return log
+
+
+@pytest.fixture
+def log(told: Path, tmp_path: Path) -> Path:
+    """A copy of that log for one test."""
+    return Path(shutil.copy(told, tmp_path / "log.db"))
+
+
+def call(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    capsys.readouterr()
+    status = main(["records", *map(str, arguments)])
+    out, err = capsys.readouterr()
+    return status, out, err
+
+
+@pytest.mark.parametrize("text", ["", "FEN-0412", "side-door", "d-13", "1"])
+def test_a_record_is_found_by_tag_plan_cavity_and_number(
+    text: str, log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, out, _ = call(capsys, "list", *([text] if text else []), "--log", log, "--json")
+    assert status == 0 and [one["verdict"] for one in json.loads(out)["records"]] == ["PASS"]
+
+
+def test_what_is_not_there_is_not_found(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(capsys, "list", "no-such-tag", "--log", log)[1] == "no record found\n"
+    status, _, err = call(capsys, "show", "99", "--log", log)
+    assert status == 3 and "99" in err
+
+
+def test_a_record_tells_its_story_in_order(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = call(capsys, "show", "1", "--log", log)[1]
+    story = [out.index(words) for words in ("as found", "ticked", "verdict FAIL", "handled again", "verdict PASS")]
+    assert story == sorted(story)
+
+
+def test_replay_with_a_corrected_plan_leaves_the_stored_verdict_as_it_is(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from tester.shipped import shipped
+
+    plan = shipped("fixtures", "plans", "side-door.toml").read_text()
+    other = tmp_path / "corrected.toml"
+    other.write_text(plan.replace('b = { cavity = "H-25", terminal', 'b = { cavity = "H-26", terminal'))
+    status, out, _ = call(capsys, "replay", "1", "--with-plan", other, "--log", log, "--json")
+    result = json.loads(out)
+    assert status == 0
+    assert (result["verdict"], result["stored_verdict"]["verdict"]) == ("FAIL", "PASS")
+    assert {"H-25", "H-26"} <= {name for fault in result["faults"] for name in fault["cavities"]}
+
+
+@pytest.mark.parametrize(("form", "begins"), [
+    ("html", b"<!doctype html>"), ("pdf", b"%PDF"), ("csv", b"record"), ("json", b"{"), ("junit", b"<?xml"),
+])  # fmt: skip
+def test_reports_are_files_of_their_kind(
+    form: str, begins: bytes, log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = tmp_path / "report"
+    assert call(capsys, "report", "1", "--format", form, "--output", place, "--log", log)[0] == 0
+    assert place.read_bytes().lower().lstrip(b"\xef\xbb\xbf").startswith(begins.lower())
+
+
+def test_the_customer_page_names_the_work_and_the_label_the_end_of_the_chain(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page, label = tmp_path / "customer.html", tmp_path / "label.svg"
+    assert call(capsys, "report", "1", "--customer", "--output", page, "--log", log)[0] == 0
+    assert "D-13" in page.read_text()
+    assert call(capsys, "label", "1", "--output", label, "--log", log)[0] == 0
+    assert "<svg" in label.read_text()
+
+
+def test_a_record_against_itself_shows_no_change(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, _ = call(capsys, "compare", "1", "1", "--log", log)
+    assert status == 0 and out.startswith("No change")
+
+
+def test_a_log_moves_to_another_bench_and_verifies_there(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    archive, other = tmp_path / "move.lw", tmp_path / "other.db"
+    status, out, _ = call(capsys, "export", archive, "--log", log, "--json")
+    (head,) = json.loads(out)["heads"]
+    assert status == 0
+    assert call(capsys, "import", archive, "--log", other)[0] == 0
+    assert json.loads(call(capsys, "import", archive, "--log", other, "--json")[1])["events"] == 0
+    assert call(capsys, "verify", "--log", other, "--head", head)[0] == 0
+    assert call(capsys, "verify", "--log", log, "--head", head.replace(":", ":9", 1))[0] == 1
+
+
+def test_a_customer_reference_is_found_then_gone_and_the_chain_still_whole(
+    log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert call(capsys, "customer", "1", "order 4711", "--log", log)[0] == 0
+    assert json.loads(call(capsys, "list", "order 4711", "--log", log, "--json")[1])["records"]
+    assert call(capsys, "forget", "order 4711", "--log", log)[0] == 0
+    assert call(capsys, "forget", "order 4711", "--log", log)[0] == 3
+    assert b"order 4711" not in log.read_bytes()
+    assert call(capsys, "verify", "--log", log)[0] == 0
+
+
+def test_figures_say_that_one_record_is_little(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, _ = call(capsys, "figures", "--log", log)
+    assert status == 0 and "First-pass yield: 0 of 1" in out and "Note:" in out
+
+
+def test_a_photo_is_kept_and_something_else_is_refused(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    photo, text = tmp_path / "d13.jpg", tmp_path / "d13.txt"
+    photo.write_bytes(b"\xff\xd8\xff\xe0" + bytes(200))
+    text.write_text("no photo")
+    assert call(capsys, "photo", "1", photo, "--about", "the old terminal", "--log", log)[0] == 0
+    status, _, err = call(capsys, "photo", "1", text, "--log", log)
+    assert status == 3 and "d13.txt" in err
+    assert "photo d13.jpg" in call(capsys, "show", "1", "--log", log)[1]
