@@ -47,6 +47,7 @@ pre{white-space:pre-wrap;border:1px solid #555;padding:.5rem;font:9pt/1.35 "Deja
 footer{margin-top:1.5rem;border-top:1px solid #555;font-size:.85em}
 @page{size:A4;margin:14mm}
 @media print{html{font-size:9.5pt}body{max-width:none;padding:0}thead{display:table-header-group}
+caption{break-after:avoid}thead,caption{break-inside:avoid}
 tr,.verdict,dl>*{break-inside:avoid}h2,h3{break-after:avoid}
 .verdict.FAIL,tr.FAIL td,tr.FAIL th,thead th{-webkit-print-color-adjust:exact;print-color-adjust:exact}
 .wide{overflow:visible}}
