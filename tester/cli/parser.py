@@ -43,6 +43,7 @@ HANDLERS = {
     "records list": "list_",
     "records import": "import_",
     "import": "import_",
+    "from-scan": "from_scan",
 }
 
 
