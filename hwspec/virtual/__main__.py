@@ -35,6 +35,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=0, help="which board out of the drawer: tolerances and noise")
     parser.add_argument("--nominal", action="store_true", help="every part at its nominal value, no noise")
     parser.add_argument("--worst-leakage", action="store_true", help="leakage at the limits of the data sheets")
+    parser.add_argument("--defect", action="append", default=[], help="a board soldered badly, see defects.py")
     parser.add_argument("--trace", type=Path, help="write what the chips did as JSON lines")
     parser.add_argument("--store", type=Path, help="folder that keeps what the firmware stores (calibration)")
     parser.add_argument("--root", default="", help="folder of the firmware slots, for updates")
@@ -69,6 +70,7 @@ def _board(given: argparse.Namespace) -> VirtualBoard:
         channels=given.channels,
         seed=given.seed,
         worst_leakage=given.worst_leakage,
+        defects=tuple(given.defect),
         store=FolderStore(given.store) if given.store is not None else {},
     )
     if given.nominal:

@@ -7,7 +7,7 @@ from collections.abc import MutableMapping
 from dataclasses import dataclass, field
 
 from hwspec.circuit import starter
-from hwspec.virtual import faults
+from hwspec.virtual import defects, faults
 from hwspec.virtual.circuit import RAIL_RELEASED, Circuit
 from hwspec.virtual.clock import Clock
 from hwspec.virtual.component import Component
@@ -26,7 +26,10 @@ STARTER_CHANNELS = starter.CHANNELS
 
 @dataclass
 class Options:
-    """How a board is made. `parts`: None draws them from the seed. `overhead_us`: cost of one bus call."""
+    """How a board is made. `parts`: None draws them from the seed. `overhead_us`: cost of one bus call.
+
+    `defects`: texts of `defects.py`.
+    """
 
     build: str = "full"
     cards: int = 1
@@ -35,6 +38,7 @@ class Options:
     parts: Parts | None = None
     overhead_us: float = 25.0
     worst_leakage: bool = False
+    defects: tuple[str, ...] = ()
     store: MutableMapping[str, bytes] = field(default_factory=dict)
 
     def channel_count(self) -> int:
@@ -64,6 +68,7 @@ class VirtualBoard:
         self.touches: list[tuple[str, str]] = []
         self.powered = True
         self.parts = options.parts or options.drawn()
+        self.defects = defects.apply(self.parts, options.defects)
         self.circuit = Circuit(self.parts, self._pieces(), self.clock, self.trace, options.seed + harness.noise_seed)
         self.converter = Converter(self.clock, self.circuit, random.Random(f"hiss {options.seed}"))
         self.parts.fit(self.converter)
@@ -76,14 +81,20 @@ class VirtualBoard:
             Expander(n, n // 4 % 2 * 4 + n % 4, self.circuit.levels, self.circuit.set_pins)
             for n in range(4 * options.cards if full else 0)
         ]
-        self.buses = [ExpanderBus(self.expanders[0:8]), ExpanderBus(self.expanders[8:16])]
+        alive = [[chip for chip in pair if chip.index not in self.defects.dead] for pair in self._pairs()]
+        self.buses = [ExpanderBus(chips) for chips in alive]
         self.multiplexers = Multiplexers(options.cards if full else 0, self._mux_selected)
         if not full:
             self.circuit.set_rail(RAIL_RELEASED)
 
     def _pieces(self) -> list[Component]:
         cards = (len(self.parts.cells) + PER_CARD - 1) // PER_CARD
-        return build(self.parts, self.leads, self.harness, cards, self.touches)
+        bridges = [(point(a), point(b)) for a, b in self.defects.bridges]
+        return build(self.parts, self.leads, self.harness, cards, self.touches + bridges)
+
+    def _pairs(self) -> tuple[list[Expander], list[Expander]]:
+        """Expanders by chip select: two cards each."""
+        return self.expanders[0:8], self.expanders[8:16]
 
     # -- dead man -----------------------------------------------------------------------------------------------------
 
@@ -140,7 +151,7 @@ class VirtualBoard:
         return self._answering(address).read(count)
 
     def _answering(self, address: int) -> Converter:
-        if address != ADDRESS or self.options.build != "full":
+        if address != ADDRESS or self.options.build != "full" or self.defects.no_converter:
             raise OSError(5, "no device answers on the bus")
         return self.converter
 

@@ -10,17 +10,16 @@ import math
 import random
 from collections.abc import Sequence
 
-from hwspec.virtual import faults
+from hwspec.virtual import faults, strain
 from hwspec.virtual.clock import NEVER, Clock
 from hwspec.virtual.component import Component
 from hwspec.virtual.multiplexer import FORCE, SENSE_MINUS, SENSE_PLUS
-from hwspec.virtual.parts import PIN_LIMIT_A, RAIL_LOAD_A, SHUNT_OHMS, SHUNT_V, VDD, Parts
+from hwspec.virtual.parts import RAIL_LOAD_A, SHUNT_OHMS, SHUNT_V, VDD, Parts
 from hwspec.virtual.ports import Ports
 from hwspec.virtual.trace import Trace
 
 RAIL_LOW, RAIL_HIGH, RAIL_RELEASED = 0, 1, 2
 LIVE_HIGH_V, LIVE_LOW_V = 0.6, -0.3
-FIGHT_A, FIGHT_NS = 0.5e-3, 300_000
 _NEAR_V = 1e-5
 
 
@@ -191,7 +190,7 @@ class Circuit:
         piece.version = -1
         self.active.add(piece)
         self._moved.add(piece)
-        if self.rail == RAIL_RELEASED or max(piece.muxed) >= 0:
+        if self._bound(piece):
             self.ports.stale = True
 
     def voltages(self, piece: Component, now: int) -> list[float]:
@@ -208,7 +207,12 @@ class Circuit:
 
     def _bound(self, piece: Component) -> bool:
         """True when a piece hangs on ports whose voltage is not fixed."""
-        return self.rail == RAIL_RELEASED or max(piece.muxed) >= 0
+        return self._soft or max(piece.muxed) >= 0
+
+    @property
+    def _soft(self) -> bool:
+        """True when the rail gives way, so that all pieces on it act on each other."""
+        return self.rail == RAIL_RELEASED or self.parts.rail_ohms > 0
 
     def _refresh(self, piece: Component) -> None:
         """Work out where the piece will settle."""
@@ -225,7 +229,7 @@ class Circuit:
             piece.dirty = False
             self._settle(piece)
             if piece.low or piece.high:
-                self._check(piece, u)
+                strain.check(piece, u, self.supplies, self.clock)
             else:
                 piece.fight_since = -1
 
@@ -270,36 +274,6 @@ class Circuit:
             if apart > _NEAR_V:
                 piece.settled_at = max(piece.settled_at, piece.since + int(tau[net[n]] * math.log(apart / _NEAR_V)))
 
-    def _check(self, piece: Component, u: Sequence[float]) -> None:
-        """Faults of driving pins, at the end values."""
-        sinking = False
-        for k, (channel, cell, _) in enumerate(piece.wiring.cells):
-            drive = piece.drive_of(k)
-            if not drive:
-                continue
-            level = self.supplies[channel // 64] if drive == 2 else 0.0
-            amps = (piece.pin_volts(k, piece.final, u) - level) / (cell.low if drive == 1 else cell.high)
-            if abs(amps) > PIN_LIMIT_A:
-                raise faults.PinOverCurrent(
-                    f"channel {channel + 1} carries {abs(amps) * 1000:.1f} mA, "
-                    f"limit {PIN_LIMIT_A * 1000:.0f} mA", self.clock.us
-                )  # fmt: skip
-            sinking = sinking or (drive == 1 and amps > FIGHT_A)
-        fights = sinking and piece.high != 0
-        if not fights:
-            piece.fight_since = -1
-        elif piece.fight_since < 0:
-            piece.fight_since = piece.since
-
-    def _stop_fights(self, piece: Component) -> None:
-        if piece.fight_since >= 0 and self.clock.now - piece.fight_since > FIGHT_NS:
-            ends = [
-                f"{channel + 1} {'low' if piece.low >> k & 1 else 'high'}"
-                for k, (channel, _, _) in enumerate(piece.wiring.cells)
-                if (piece.low | piece.high) >> k & 1
-            ]
-            raise faults.DriversFighting(f"one circuit is driven both ways: {', '.join(ends)}", self.clock.us)
-
     # -- what chips read ----------------------------------------------------------------------------------------------
 
     def levels(self, chip: int) -> int:
@@ -317,7 +291,7 @@ class Circuit:
         moving = volts is not piece.final
         u = self.ports.volts if self._bound(piece) else self.ports.fixed(self.rail)
         if piece.fight_since >= 0:
-            self._stop_fights(piece)
+            strain.stop_fights(piece, self.clock)
             moving = True
         found = dict.fromkeys(piece.chips, 0)
         vil, vih = self.parts.vil, self.parts.vih
@@ -364,7 +338,7 @@ class Circuit:
         """Voltages of rails and buses for the present state."""
         if not self.ports.stale:
             return
-        if self.rail == RAIL_RELEASED:
+        if self._soft:
             hung, moved = self.pieces, self._moved
         else:
             hung = list({id(self.home[c][0]): self.home[c][0] for c in self.muxed if c >= 0}.values())

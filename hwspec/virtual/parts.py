@@ -45,14 +45,16 @@ class Cell:
 class Parts:
     """All values. `bus_leak_a`: leakage into the S+, S- and force buses. `vil`, `vih`: thresholds of the pins.
 
-    `divider`: what holds a released rail at half supply; the starter board has nothing there. `has_converter`: False
-    for it, so that its firmware cannot know of a voltage before it drives.
+    `rail_ohms`: between a driven rail and its driver, 0 where a buffer drives it. `divider`: what holds a released
+    rail at half supply; the starter board has nothing there. `has_converter`: False for it, so that its firmware cannot
+    know of a voltage before it drives.
     """
 
     cells: list[Cell]
     reference: float = main.R_REF.number
     spare: float = main.R_CELL.number
     spare_series: float = main.R_CELL_DRIVE.number
+    rail_ohms: float = 0.0
     divider: float = card.R_RAIL.number / 2
     single_ended: float = main.R_TAP.number
     has_converter: bool = True
@@ -142,7 +144,9 @@ class Parts:
             )
             for _ in range(starter.CHANNELS)
         ]
-        return cls(cells, divider=1e9, has_converter=False, vil=STARTER_VIL, vih=STARTER_VIH)
+        return cls(
+            cells, divider=1e9, rail_ohms=starter.R_RAIL.number, has_converter=False, vil=STARTER_VIL, vih=STARTER_VIH
+        )
 
     def fit(self, chip: Converter) -> None:
         """Give a converter this board's errors."""

@@ -59,7 +59,8 @@ class Ports:
 
     def solve(self, hung: Sequence[Component], moved: set[Component], rail: int, supplies: Sequence[float]) -> None:
         """Solve all ports with the pieces in `hung` on them. `moved`: those that changed since the last solution."""
-        held = {} if rail == RAIL_RELEASED else dict.fromkeys(range(self.cards), VDD if rail == 1 else 0.0)
+        soft = rail == RAIL_RELEASED or self.parts.rail_ohms > 0
+        held = {} if soft else dict.fromkeys(range(self.cards), VDD if rail == 1 else 0.0)
         for card, volts in held.items():
             self.volts[card] = volts
         size = self.cards + 6
@@ -117,7 +118,10 @@ class Ports:
 
         parts = self.parts
         for card in range(self.cards):
-            ground(card, 1 / parts.divider, supplies[card] / 2)
+            if rail == RAIL_RELEASED or not parts.rail_ohms:
+                ground(card, 1 / parts.divider, supplies[card] / 2)
+            else:
+                ground(card, 1 / parts.rail_ohms, VDD if rail else 0.0)
         for tree, port in enumerate((self.plus, self.minus, self.force)):
             ground(port, _TINY)
             feed[port] += parts.bus_leak_a[tree]

@@ -5,7 +5,9 @@ from __future__ import annotations
 import random
 import re
 import subprocess
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from hwspec.virtual.cell import harness_diode
 from hwspec.virtual.circuit import Circuit
@@ -177,7 +179,12 @@ def spice_voltages(parts: Parts, harness: Harness, leads: Leads, state: State) -
     for channel in range(1, len(parts.cells) + 1):
         wanted[point(channel)] = _name(point(channel))
         wanted[f"pin {channel}"] = f"pin{channel}"
-    deck.lines += [
+    return _solved(deck.lines, wanted)
+
+
+def _solved(lines: Sequence[str], wanted: Mapping[str, str]) -> dict[str, float]:
+    """Run ngspice on the lines of a deck; voltages of the nodes in `wanted` by its keys."""
+    run = [
         ".options gmin=1e-15 reltol=1e-7 abstol=1e-15 vntol=1e-10 itl1=500",
         ".control",
         "set numdgt=12",
@@ -189,7 +196,7 @@ def spice_voltages(parts: Parts, harness: Harness, leads: Leads, state: State) -
     ]
     done = subprocess.run(
         [need_program("ngspice"), "-b", "/dev/stdin"],
-        input="\n".join(deck.lines),
+        input="\n".join([*lines, *run]),
         capture_output=True,
         text=True,
         timeout=60,
@@ -263,3 +270,26 @@ def random_states(seed: int, live: bool) -> list[State]:
         State({}, 2, (a, b, b), SENSE),
         State({c: "high" for c in range(1, 17) if c != b}, 1, (0, 0, b), REFERENCE),
     ]
+
+
+def library_voltages(
+    library: str, swaps: Mapping[str, float], harness: Sequence[str], wanted: Sequence[str]
+) -> dict[str, float]:
+    """Node voltages with a library of `schematics/spice` as the board: nominal values, 50 nA into each pin.
+
+    `swaps`: resistor of the library -> ohm; `harness`: further deck lines.
+    """
+    folder = Path(__file__).resolve().parents[2] / "schematics" / "spice"
+    lines = (folder / library).read_text().splitlines()
+    for name, ohms in swaps.items():
+        place = next(n for n, line in enumerate(lines) if line.split(" ")[0].lower() == name.lower())
+        lines[place] = " ".join([*lines[place].split(" ")[:3], f"{ohms:.12g}"])
+    deck = [
+        "a board of the library",
+        ".param t_rs=0 t_r2=0 t_rpu=0 t_rp=0 t_rl=0 leak=50n v_ldo=3.3004 i_load=8m",
+        *(folder / "models.lib").read_text().splitlines(),
+        *lines,
+        "V5 v5 0 5",
+        *harness,
+    ]
+    return _solved(deck, {node: node for node in wanted})

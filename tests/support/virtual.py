@@ -75,10 +75,11 @@ class VirtualBench:
         parts: Parts | None = None,
         worst_leakage: bool = False,
         overhead_us: float = 25.0,
+        defects: tuple[str, ...] = (),
         store: dict[str, bytes] | None = None,
         app: bool = True,
     ) -> None:
-        options = Options(build, cards, None, seed, parts, overhead_us, worst_leakage)
+        options = Options(build, cards, None, seed, parts, overhead_us, worst_leakage, defects)
         if nominal:
             options.parts = options.nominal()
         if store is not None:
