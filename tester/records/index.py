@@ -21,6 +21,9 @@ NOT_LISTED = ("cavity",)
 
 COLUMNS = "opened, changed, events, active, summary, plan, revision, first"
 
+VERDICTS = ("PASS", "FAIL", "NOT TESTED")
+"""What counts as a verdict; a run that was broken off is listed, but is none."""
+
 Known = dict[tuple[str, str], int]
 """Ids of search terms that were met before."""
 
@@ -40,7 +43,7 @@ class Line:
     def after(self, at: str, terms: Mapping[str, Sequence[str]]) -> Line:
         """The line after one more event."""
         kept = {name: values for name, values in terms.items() if name not in NOT_LISTED}
-        verdict = kept.get("verdict", ("",))[0]
+        verdict = next((word for word in kept.get("verdict", ()) if word in VERDICTS), "")
         return Line(
             min(self.opened or at, at),
             max(self.changed, at),

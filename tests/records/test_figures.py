@@ -125,3 +125,14 @@ def test_when_none_failed_the_share_that_may_is_bounded() -> None:
             log.append(log.new_job(), "verdict", terms={"verdict": "PASS"})
         # 1 - 0.05^(1/20), see tests/outside
         assert figures(log).notes == ("None of 20 failed at the first test: at most 13.9 % do (95 %, one-sided).",)
+
+
+def test_a_run_that_was_broken_off_is_no_verdict() -> None:
+    with Store.in_memory() as log:
+        job = log.new_job()
+        log.append(job, "aborted", terms={"verdict": "aborted"})
+        assert figures(log).first_pass.entered == 0
+        log.append(job, "verdict", terms={"verdict": "PASS"})
+        assert figures(log).first_pass == FirstPass(passed=1)
+        log.append(job, "aborted", terms={"verdict": "aborted"})
+        assert log.jobs()[0].term("verdict") == "aborted" and figures(log).first_pass == FirstPass(passed=1)
