@@ -22,7 +22,7 @@ from tester.board.recording import Wire
 from tester.errors import BoardError
 from tester.shipped import shipped
 
-PIECE = 2048
+PIECE = 1024
 BACK_S = 20.0
 NOT_ON_BOARD = ("loader.py", "hal_link.py")  # the loader lives outside the slots; hal_link is for tests
 

@@ -20,6 +20,21 @@ WRITE_S = 2.0
 CHUNK = 65_536
 
 
+def _terminal_errors() -> tuple[type[Exception], ...]:
+    try:
+        import termios
+    except ImportError:  # not on Windows
+        return ()
+    return (termios.error,)
+
+
+# What pySerial and the handlers behind its addresses let through; SerialException is an OSError, a port closed from
+# elsewhere shows as TypeError, `hwgrep://[` as an error of the pattern.
+FOREIGN: tuple[type[Exception], ...] = (
+    OSError, ValueError, TypeError, AttributeError, LookupError, RuntimeError, re.error, *_terminal_errors(),
+)  # fmt: skip
+
+
 class Link(Protocol):
     """A byte channel to a board. `address` is what a person calls it."""
 
@@ -92,7 +107,7 @@ class SerialLink:
                 address, do_not_open=True, baudrate=BAUD, timeout=POLL_S, write_timeout=WRITE_S, exclusive=True
             )
             port.open()
-        except (OSError, ValueError, AttributeError) as error:  # SerialException is an OSError
+        except FOREIGN as error:
             if port is not None:
                 with contextlib.suppress(Exception):
                     port.close()
@@ -107,7 +122,7 @@ class SerialLink:
             view = memoryview(data)
             while view:
                 view = view[self._port.write(view) or 0 :]
-        except (OSError, TypeError, ValueError) as error:
+        except FOREIGN as error:
             self.close()
             raise lost_error(self.address, error) from error
 
@@ -124,7 +139,7 @@ class SerialLink:
                     return first + bytes(self._port.read(min(more, CHUNK)) if more else b"")
                 if time.monotonic() >= end:
                     return b""
-        except (OSError, TypeError, ValueError) as error:  # pySerial raises TypeError when closed from elsewhere
+        except FOREIGN as error:
             self.close()
             raise lost_error(self.address, error) from error
 

@@ -2,11 +2,13 @@
 
 import os
 import pty
+import termios
 import time
 import tty
 from pathlib import Path
 
 import pytest
+import serial
 
 from tester.board.client import Board
 from tester.board.holders import holders
@@ -75,6 +77,7 @@ def test_ports_that_cannot_be_opened_say_path_the_systems_words_and_one_hint(tmp
         (str(plain), "", "no serial port"),
         (str(tmp_path), "Is a directory", "no serial port"),
         ("nonsense://x", "", "board list"),
+        ("hwgrep://[", "", "board list"),
         ("socket://127.0.0.1:9", "", "board list"),
     ):
         with pytest.raises(BoardError, match="cannot be opened") as caught:
@@ -128,6 +131,26 @@ def test_other_addresses_of_pyserial_work():
     link.close()
     with pytest.raises(BoardError, match="no Loomwright board: '\\*IDN\\?'"):
         Board.open("loop://")
+
+
+FOREIGN = [
+    serial.SerialException("x"), serial.SerialTimeoutException("x"), serial.PortNotOpenError(), termios.error(5, "x"),
+    OSError(5, "x"), TimeoutError("x"), TypeError("x"), ValueError("x"), AttributeError("x"), KeyError("x"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("error", FOREIGN, ids=lambda error: type(error).__name__)
+def test_no_foreign_exception_comes_out_of_a_link(error, mocker, pair):
+    _, path = pair
+    for name, call in (("read", lambda link: link.read(0.1)), ("write", lambda link: link.write(b"x"))):
+        link = SerialLink(path)
+        mocker.patch.object(serial.Serial, name, side_effect=error)
+        with pytest.raises(BoardError, match="the port failed"):
+            call(link)
+        mocker.stopall()
+    mocker.patch.object(serial.Serial, "open", side_effect=error)
+    with pytest.raises(BoardError, match="cannot be opened"):
+        SerialLink(path)
 
 
 def test_who_holds_a_port_is_named(pair):
