@@ -26,7 +26,7 @@ RP = Value("10k", 10e3, 0.01)
 # The values of the starter cell.
 STARTER_RS = Value("2k2", 2200.0, 0.01)
 STARTER_R2 = Value("100", 100.0, 0.01)
-STARTER_RPU = Value("330k", 330e3, 0.02)
+STARTER_RPU = Value("330k", 330e3, 0.01)
 
 WHY_RS = "limits the current of a channel; 60 points still read low (net60), survives 24 V for ever (abuse)"
 WHY_R2 = "keeps the current in the expander's own clamp under 1 mA (abuse)"
@@ -57,15 +57,17 @@ def full_cell(circuit: Circuit, channel: int) -> None:
 
 
 def starter_cell(circuit: Circuit, channel: int) -> None:
-    """Parts of channel 1..20 of the starter board, pull-ups left out (they come in networks): nets TPnn, Nnn, GPnn."""
+    """Parts of channel 1..20 of the starter board: nets TPnn, Nnn, GP(nn-1)."""
     c = channel
     tp, node, pin = f"TP{c:02}", f"N{c:02}", f"GP{c - 1:02}"
-    why = "limits the current of a channel; 24 V for ever stays under a quarter watt (starter)"
+    why = "limits the current of a channel; 24 V for ever stays under a quarter watt (starter_abuse)"
     circuit.add(resistor(f"R1{c:02}", k.R_AXIAL, STARTER_RS, tp, node, why, "Rs", c))
     circuit.add(
         resistor(f"R2{c:02}", k.R_AXIAL, STARTER_R2, node, pin, "keeps the clamp current out of the pin", "R2", c)
     )
-    why = "holds the channel between ground and the rail (starter)"
+    why = "pull-up to the switched rail (starter_scan)"
+    circuit.add(resistor(f"R3{c:02}", k.R_AXIAL, STARTER_RPU, "VPU", node, why, "Rpu", c))
+    why = "holds the channel between ground and the rail (starter_abuse)"
     up = connect(k.D_1N4148, {"A": node, "K": "VDD"})
     down = connect(k.D_1N4148, {"A": "GND", "K": node})
     circuit.add(Part(f"D1{c:02}", k.D_1N4148, "1N4148", up, why, channel=c, role="clamp"))

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from . import bom, budget, kicad, pins, spice, timing
+from . import bom, budget, kicad, pins, spice, strip, timing
 from .card import card
 from .decks import catalogue
 from .decks.run import read_table
@@ -50,8 +50,12 @@ def derived_tables() -> dict[str, str]:
 def drawings() -> dict[str, str]:
     """Path in the checkout -> SVG of every sheet. Needs schemdraw."""
     from .draw.sheets import sheets
+    from .draw.stripboard import stripboard_svg
 
-    return {f"schematics/{name}.svg": svg for name, (svg, _) in sheets().items()}
+    pictures = {f"schematics/{name}.svg": svg for name, (svg, _) in sheets().items()}
+    pictures["schematics/starter-strip.svg"] = stripboard_svg()
+    pictures["schematics/starter-strip.txt"] = strip.table()
+    return pictures
 
 
 def filled_pages() -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .model import OPEN, Circuit
+from .model import OPEN, Circuit, Kind
 
 _PIN_TYPES = {
     "passive": "passive",
@@ -40,13 +40,11 @@ def netlist(board: Circuit) -> str:
         if part.tolerance is not None:
             lines.append(f'        (field (name "Tolerance") {_quote(f"{part.tolerance:.3%}")})')
         lines.append(f'        (field (name "Why") {_quote(part.why)}))')
-        lines.append(
-            f'      (libsource (lib "loomwright") (part {_quote(_lib_name(part.kind.name))}) (description ""))'
-        )
+        lines.append(f'      (libsource (lib "loomwright") (part {_quote(lib_name(part.kind))}) (description ""))')
         lines.append(f"      (tstamps {_quote(part.ref)}))")
     lines[-1] += ")"
     lines.append("  (libparts")
-    kinds = {_lib_name(part.kind.name): part.kind for part in board.parts}
+    kinds = {lib_name(part.kind): part.kind for part in board.parts}
     for name in sorted(kinds):
         lines.append(f'    (libpart (lib "loomwright") (part {_quote(name)})')
         lines.append("      (pins")
@@ -67,9 +65,10 @@ def netlist(board: Circuit) -> str:
     return "\n".join(lines) + "))\n"
 
 
-def _lib_name(kind: str) -> str:
-    """Kind name without blanks and commas, as KiCad wants library names."""
-    return kind.replace(",", "").replace(" ", "_")
+def lib_name(kind: Kind) -> str:
+    """Kind name without blanks and commas, as KiCad wants library names; connectors with their number of pins."""
+    name = kind.name.replace(",", "").replace(" ", "_")
+    return f"{name}_{len(kind.pins)}" if kind.letter == "J" else name
 
 
 def connected_pins(board: Circuit) -> dict[str, set[tuple[str, str]]]:

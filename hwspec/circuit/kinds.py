@@ -65,13 +65,6 @@ NETWORK_4 = Kind(
     "Resistor_THT:R_Array_SIP5",
     _pins("1 BUS; 2 R1; 3 R2; 4 R3; 5 R4"),
 )
-NETWORK_8 = Kind(
-    "resistor network 8 x bussed",
-    "RN",
-    "SIL-9",
-    "Resistor_THT:R_Array_SIP9",
-    _pins("1 BUS; 2 R1; 3 R2; 4 R3; 5 R4; 6 R5; 7 R6; 8 R7; 9 R8"),
-)
 
 # --- chips ----------------------------------------------------------------------------------------------------------
 
@@ -202,4 +195,5 @@ STACK_24 = header(
     24, "stacking header", "2 x 12, 2.54 mm", "Connector_PinHeader_2.54mm:PinHeader_2x12_P2.54mm_Vertical"
 )
 BOX_34 = header(34, "box header", "2 x 17, 2.54 mm", "Connector_IDC:IDC-Header_2x17_P2.54mm_Vertical")
-BOX_20 = header(20, "box header", "2 x 10, 2.54 mm", "Connector_IDC:IDC-Header_2x10_P2.54mm_Vertical")
+ROW_20 = header(20, "pin header", "1 x 20, 2.54 mm", "Connector_PinHeader_2.54mm:PinHeader_1x20_P2.54mm_Vertical")
+ROW_5 = header(5, "pin header", "1 x 5, 2.54 mm", "Connector_PinHeader_2.54mm:PinHeader_1x05_P2.54mm_Vertical")

@@ -7,10 +7,9 @@ import io
 from dataclasses import astuple, dataclass, fields
 
 from .main import MAIN_PINS
-from .model import Circuit, Part
+from .model import OPEN, Circuit, Part
 from .rules import select_of
 from .stack import CARDS_MAX, full_build, prefix
-from .starter import CHANNELS as STARTER_CHANNELS
 from .starter import RAIL_PIN, starter
 
 
@@ -76,7 +75,7 @@ def full_pins(cards: int = CARDS_MAX) -> list[FullPin]:
         for connector in harness:
             for pin in connector.kind.pins:
                 tp = connector.nets[pin.number]
-                if tp == "-":
+                if tp == OPEN:
                     continue
                 channel += 1
                 rows.append(_full_pin(whole, channel, card, connector, pin.number, tp))
@@ -137,15 +136,17 @@ def chain_order(cards: int = CARDS_MAX) -> list[tuple[int, str]]:
 
 
 def starter_pins() -> list[StarterPin]:
-    """Table of the starter build."""
+    """Table of the starter build, by channel."""
     board = starter()
     rows = []
-    connector = board.with_role("harness")[0]
-    for channel in range(1, STARTER_CHANNELS + 1):
-        net = _walk(board, connector.nets[str(channel)], "Rs", "R2")
-        _, pin = _only(board, net, "processor")
-        rows.append(StarterPin(channel, connector.ref, channel, int(pin[2:])))
-    return rows
+    for connector in board.with_role("harness"):
+        for pin in connector.kind.pins:
+            tp = connector.nets[pin.number]
+            if tp == OPEN:
+                continue
+            _, gp = _only(board, _walk(board, tp, "Rs", "R2"), "processor")
+            rows.append(StarterPin(int(tp[2:]), connector.ref, int(pin.number), int(gp[2:])))
+    return sorted(rows, key=lambda row: row.channel)
 
 
 def pins_csv() -> str:

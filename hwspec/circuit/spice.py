@@ -184,7 +184,6 @@ def _nothing(part: Part) -> Iterator[str]:
 _WRITERS: dict[str, Callable[[Part], Iterator[str]]] = {
     "resistor": _resistor,
     "resistor network 4 x bussed": _network,
-    "resistor network 8 x bussed": _network,
     "capacitor": _capacitor,
     "electrolytic capacitor": _capacitor,
     "BAV99": _diode_pair("DCL"),
@@ -203,6 +202,7 @@ _WRITERS: dict[str, Callable[[Part], Iterator[str]]] = {
     "RP2040 board, 40 pins": _processor,
     "stacking header": _nothing,
     "box header": _nothing,
+    "pin header": _nothing,
     "pin header with jumper": _nothing,
 }
 

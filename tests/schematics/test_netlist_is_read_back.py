@@ -4,7 +4,7 @@ import kinparse
 import pytest
 
 from hwspec.circuit.generate import BOARDS, ROOT
-from hwspec.circuit.kicad import connected_pins
+from hwspec.circuit.kicad import connected_pins, lib_name
 
 pytestmark = pytest.mark.filterwarnings("ignore::pyparsing.warnings.PyparsingDeprecationWarning")
 
@@ -21,8 +21,7 @@ def read_back_equals_source(name: str) -> None:
     assert nets == connected_pins(board)
     kinds = {kind.name: {(p.num, p.name) for p in kind.pins} for kind in found.libparts}
     for part in board.parts:
-        name_in_file = part.kind.name.replace(",", "").replace(" ", "_")
-        assert {(pin.number, pin.name) for pin in part.kind.pins} <= kinds[name_in_file]
+        assert {(pin.number, pin.name) for pin in part.kind.pins} == kinds[lib_name(part.kind)]
 
 
 @pytest.mark.parametrize("name", ["main", "starter"])

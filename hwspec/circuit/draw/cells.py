@@ -45,15 +45,15 @@ def cell_sheet() -> tuple[str, set[str]]:
 
 
 def starter_cell_sheet() -> tuple[str, set[str]]:
-    """Channel nn of the starter board, drawn from channel 1, with its pull-up network."""
+    """Channel nn of the starter board, drawn from channel 1."""
     pen = Pen(starter(), "One channel of the starter board (nn = 01 to 20)")
     for old, new in (
         ("R101", "R1nn"), ("R201", "R2nn"), ("D101", "D1nn"), ("D201", "D2nn"), ("TP01", "TPnn"), ("N01", "Nnn"),
-        ("GP00", "GP(nn-1)"), ("RN1", "RN1 to RN3"),
+        ("GP00", "GP(nn-1)"), ("R301", "R3nn"),
     ):  # fmt: skip
         pen.rename(old, new)
     pen.tag(0, 0, "TP01", "up")
-    pen.text(-0.3, 0, "lead set, J1", align="right")
+    pen.text(-0.3, 0, "lead set, J1 / J2", align="right")
     pen.two("R101", (0, 0, "TP01"), (3.4, 0, "N01"))
     pen.wire((3.4, 0), (8.0, 0))
     pen.text(3.6, -0.3, "Nnn", 9)
@@ -63,7 +63,7 @@ def starter_cell_sheet() -> tuple[str, set[str]]:
     pen.two("D201", (5.0, -2.0, "GND"), (5.0, 0, "N01"), loc="bottom")
     pen.tag(5.0, -2.0, "GND")
     pen.dot(8.0, 0)
-    pen.network("RN1", "R1", (8.0, 0, "N01"), (8.0, 2.4, "VPU"))
+    pen.two("R301", (8.0, 0, "N01"), (8.0, 2.4, "VPU"), loc="bottom")
     pen.tag(8.0, 2.4, "VPU", "up")
     pen.two("R201", (8.0, 0, "N01"), (11.2, 0, "GP00"))
     pen.wire((11.2, 0), (12.0, 0))
@@ -71,6 +71,6 @@ def starter_cell_sheet() -> tuple[str, set[str]]:
     pen.text(14.0, 0, "pin of the RP2040 board")
     notes = (
         "Channel 1 is on GP0, channel 20 on GP19. A diode's band is its cathode: D1nn's at VDD, D2nn's at Nnn.",
-        "RN1 holds the pull-ups of channels 1 to 8, RN2 of 9 to 16, RN3 of 17 to 20; the common pin (dot) is VPU.",
+        "VPU comes from GP20 through R3: low for the check of held wires, high for scanning.",
     )
     return pen.svg(notes), {"cell", *pen.used}

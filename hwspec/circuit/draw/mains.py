@@ -118,18 +118,16 @@ def dead_man_sheet() -> tuple[str, set[str]]:
 
 def starter_sheet() -> tuple[str, set[str]]:
     """The starter board without its channels."""
-    pen = Pen(starter(), "Starter board: processor, pull-ups, shunt, connector")
+    pen = Pen(starter(), "Starter board: processor, rail, shunt, connectors")
     pen.chip("A1", 0, 0, _LEFT + _REST, _RIGHT, 4.4, "RP2040 board, seen by function, not by place")
-    for number in range(3):
-        pen.chip(f"RN{number + 1}", 11.0, 8.0 - number * 7.2, ("BUS",), [f"R{i}" for i in range(1, 9)], 1.8)
-    pen.loose("R3", 17.4, 12.0, "at A1")
-    pen.loose("C1", 17.4, 10.0)
-    pen.supply(17.0, 7.2)
-    pen.wire((17.0, 7.2), (19.0, 7.2))
-    pen.wire((19.0, 7.2), (24.6, 7.2))
-    shunt_block(pen, 19.0, 7.2)
-    odd, even = [str(n) for n in range(1, 20, 2)], [str(n) for n in range(2, 21, 2)]
-    pen.chip("J1", 19.0, -7.0, odd, even, 1.8, "to the lead set")
+    pen.loose("R3", 12.4, 12.0)
+    pen.loose("C1", 12.4, 10.4)
+    pen.supply(11.4, 7.6)
+    pen.wire((11.4, 7.6), (13.4, 7.6))
+    pen.wire((13.4, 7.6), (19.0, 7.6))
+    shunt_block(pen, 13.4, 7.6)
+    pen.chip("J1", 27.0, 0.0, (), [str(n) for n in range(1, 21)], 1.8, "beside the left side of A1")
+    pen.chip("J2", 33.0, 0.0, (), [str(n) for n in range(1, 6)], 1.8, "right side, rows 16 to 20")
     notes = (
         "Pins of the processor board by function; their places are printed on it. x: left open.",
         f"GND: pins {', '.join(p.number for p in RP2040_BOARD.pins if p.name == 'GND')} of it; one is enough.",

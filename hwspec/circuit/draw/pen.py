@@ -216,16 +216,6 @@ class Pen:
         self.dot(x, y)
         self.text(x + 0.4, y - 0.75, f"{self.shown(ref)}  {part.value}", SMALL)
 
-    def network(self, ref: str, pin: str, a: End, b: End) -> None:
-        """One resistor of a bussed network: `a` at the pin, `b` at the common pin."""
-        part = self._part(ref)
-        if (part.net(pin), part.net("BUS")) != (a[2], b[2]):
-            raise CircuitError(f"{ref} joins {part.net(pin)} and {part.net('BUS')}, the drawing says {a[2]} and {b[2]}")
-        self._mark(*a)
-        self._mark(*b)
-        element = elm.ResistorIEC().endpoints(a[:2], b[:2])
-        self.drawing += element.label(f"{self.shown(ref)}  {part.value}", loc="bottom", fontsize=SMALL, ofst=0.12)
-
     def chip(
         self,
         ref: str,
