@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, ClassVar
 
 from textual.app import App, SystemCommand
@@ -30,7 +31,7 @@ from tester.errors import LoomwrightError, StoreError
 class BenchApp(App[int]):
     """`run()` returns the exit status: 0, or 5 when something could not be stored."""
 
-    CSS_PATH = "bench.tcss"
+    CSS_PATH = Path(__file__).with_name("bench.tcss")
     TITLE = "Loomwright"
     ENABLE_COMMAND_PALETTE = True
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-wide")]  # noqa: RUF012 - an instance variable upstream

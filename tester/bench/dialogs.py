@@ -12,17 +12,12 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Input
 
 from tester.bench.keyrail import KeyRail, key_name
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.picks import Pick, PickList
 from tester.bench.text import Part, fold, pad, plain
 
 WIDTH = 66
-
-
-def said(text: str, role: str = "plain", width: int = WIDTH) -> list[list[Part]]:
-    """Lines of one paragraph."""
-    return [[(row, role)] for line in text.split("\n") for row in fold(plain(line), width)]
 
 
 class Dialog(ModalScreen[str]):
@@ -129,9 +124,17 @@ class Help(ModalScreen[None]):
         self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)
 
 
-def help_lines(below: Screen[object], about: str) -> list[list[Part]]:
+def folded_keys(keys: str, words: str) -> list[Block]:
+    """Keys, and beside them what they do."""
+    rows = fold(plain(words), WIDTH - 18)
+    first: list[Part] = [(pad("  " + keys, 18), "key"), (rows[0], "plain")]
+    rest: list[list[Part]] = [[(" " * 18 + row, "plain")] for row in rows[1:]]
+    return [first, *rest]
+
+
+def help_lines(below: Screen[object], about: str) -> list[Block]:
     """Keys with their words, those of the stage before those that work everywhere, then the signs."""
-    lines: list[list[Part]] = []
+    lines: list[Block] = []
     if about:
         lines += [*said(about), []]
     here: dict[str, tuple[list[str], str, bool]] = {}
@@ -150,9 +153,7 @@ def help_lines(below: Screen[object], about: str) -> list[list[Part]]:
         if chosen:
             lines.append([(title, "head")])
             for names, words in chosen:
-                rows = fold(plain(words), WIDTH - 18)
-                lines.append([(pad("  " + "  ".join(names), 18), "key"), (rows[0], "plain")])
-                lines += [[(" " * 18 + row, "plain")] for row in rows[1:]]
+                lines += folded_keys("  ".join(names), words)
             lines.append([])
     lines.append([("signs", "head")])
     lines += [[(f"  {mark.sign}", mark.role), (f"   {mark.means}", "plain")] for mark in Mark]

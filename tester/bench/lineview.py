@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
+from rich.cells import cell_len
 from rich.segment import Segment
 from rich.style import Style
+from textual import events
 from textual.color import Color
 from textual.geometry import Size
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from tester.bench.text import Part, length, plain
+from tester.bench.big import big
+from tester.bench.text import Part, fold, length, plain
 
 _BOLD, _REVERSED, _MARKED = Style(bold=True), Style(bold=True, reverse=True), Style(bold=True, underline=True)
 # Role -> colour of the text, of the ground (variables of the theme), and weight; the last one with few colours.
@@ -123,27 +127,67 @@ class LineView(ScrollView, can_focus=False):
         return Strip([Segment(text, self.role_style(role)) for text, role in parts], length(parts))
 
 
+@dataclass(frozen=True)
+class Para:
+    """A paragraph that is folded to the width there is: `lead` before its first line, blanks before the others."""
+
+    text: str
+    role: str = "plain"
+    lead: str = ""
+
+
+@dataclass(frozen=True)
+class Big:
+    """Text in large letters, where they fit."""
+
+    text: str
+    role: str = "strong"
+    lead: str = ""
+
+
+Block = Para | Big | Sequence[Part]
+
+
+def said(text: str, role: str = "plain", lead: str = "") -> list[Block]:
+    """Paragraphs of a text, one a line of it."""
+    return [Para(line, role, lead) for line in text.split("\n")]
+
+
+def folded(block: Block, width: int) -> list[Sequence[Part]]:
+    """The lines of one block at this width."""
+    if isinstance(block, Para):
+        after = " " * cell_len(block.lead)
+        rows = fold(plain(block.text), width - len(after))
+        return [[(block.lead if n == 0 else after, block.role), (row, block.role)] for n, row in enumerate(rows)]
+    if isinstance(block, Big):
+        return [[(block.lead + row, block.role)] for row in big(plain(block.text), width - len(block.lead))]
+    return [block]
+
+
 class Lines(LineView):
-    """Lines that are set from outside: a block of text which may scroll."""
+    """Blocks of text that are set from outside, folded anew when the width changes."""
 
     DEFAULT_CSS = "Lines { height: auto; scrollbar-size: 1 1; }"
 
-    def __init__(self, lines: Sequence[Sequence[Part]] = (), **names: str | None) -> None:
+    def __init__(self, blocks: Sequence[Block] = (), **names: str | None) -> None:
         super().__init__(**names)
-        self._lines: list[Sequence[Part]] = list(lines)
+        self._blocks: list[Block] = list(blocks)
+        self._lines: list[Sequence[Part]] = []
+        self._width = 0
 
     def on_mount(self) -> None:
-        self._extent()
+        self._lay_out(self.size.width or self.app.size.width)
 
-    def show(self, lines: Sequence[Sequence[Part]]) -> None:
-        """Replace all lines."""
-        fresh = list(lines)
-        if fresh != self._lines:
-            grown = len(fresh) != len(self._lines)
-            self._lines = fresh
-            self._extent()
-            if grown:
-                self.refresh(layout=True)
+    def on_resize(self, event: events.Resize) -> None:
+        if event.size.width != self._width:
+            self._lay_out(event.size.width)
+
+    def show(self, blocks: Sequence[Block]) -> None:
+        """Replace everything."""
+        fresh = list(blocks)
+        if fresh != self._blocks:
+            self._blocks = fresh
+            self._lay_out(self.size.width or self._width or self.app.size.width)
 
     def line(self, y: int) -> Sequence[Part]:
         return self._lines[y]
@@ -152,5 +196,10 @@ class Lines(LineView):
         """What stands there, for tests and the clipboard."""
         return "\n".join("".join(text for text, _ in line) for line in self._lines)
 
-    def _extent(self) -> None:
+    def _lay_out(self, width: int) -> None:
+        self._width = width
+        before = len(self._lines)
+        self._lines = [line for block in self._blocks for line in folded(block, max(8, width - 1))]
         self.all_changed(len(self._lines), max((length(line) for line in self._lines), default=0))
+        if len(self._lines) != before:
+            self.refresh(layout=True)

@@ -19,7 +19,7 @@ from tester.harness.netlist import Netlist
 from tester.harness.reading import Measured
 from tester.job.job import Job
 from tester.job.scanfile import measured_object
-from tester.records.store import Store
+from tester.records.store import Store, remember_bench
 
 PLAN = """
 format = 1
@@ -139,7 +139,8 @@ class Bench:
 
     def prepare(self, stage: str) -> str:
         """A job brought to this stage beforehand, through the same calls that the screens make. Returns its record."""
-        with Store.open(self.log) as log:
+        with Store.open(self.log, bench="BENCH") as log:
+            remember_bench(log)
             job = Job.start(
                 log,
                 plan=(str(self.plan), self.plan.read_text()),
@@ -155,8 +156,12 @@ class Bench:
                 job.keep_scan_file("as found", json.dumps(measured_object(found)), "before.json")
                 for question in job.questions():
                     job.answer(question.id, False)
-            if stage == "as left":
+            if stage in ("as left", "judged"):
                 job.tick_all(by="AB")
+            if stage == "judged":
+                left = Measured(Netlist.of(WRONG, CAVITIES), grade="wire", proven=frozenset(CAVITIES))
+                job.keep_scan_file("as left", json.dumps(measured_object(left)), "wrong.json")
+                job.judge()
             return job.record
 
     @contextlib.asynccontextmanager

@@ -7,8 +7,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from tester.bench.dialogs import said
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Lines, said
 from tester.bench.picks import Pick, PickList
 from tester.bench.stage import StageScreen
 from tester.bench.text import count
@@ -41,9 +40,8 @@ class AfterScreen(StageScreen):
             picks.append(Pick(one.id, f"{one.do}: {one.see}", sign, role, checks.get(one.id, "")))
         self.query_one(PickList).show(picks)
         self.query_one(PickList).focus()
-        width = max(30, self.size.width - 4)
         words = "" if session.job.state.finished else "The job is not closed at the bench yet (g, finish)."
-        self.query_one("#result", Lines).show(said(words, "doubt", width) if words else [])
+        self.query_one("#result", Lines).show(said(words, "doubt", " ") if words else [])
 
     def next_words(self) -> str:
         session = self.bench.session

@@ -7,16 +7,15 @@ from typing import Any, ClassVar
 from textual.binding import Binding, BindingType
 
 from tester.bench.cavities import CavityList
-from tester.bench.dialogs import said
 from tester.bench.face import FaceView
 from tester.bench.harness_view import verdict_fields, verdict_marks
 from tester.bench.history import SIGNS, event_words
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
-from tester.bench.text import Part, count
+from tester.bench.text import count
 
 HANDLED = {"circuit edited": ("✗", "wrong"), "connector opened": ("!", "doubt"), "not handled": ("·", "plain")}
 
@@ -108,19 +107,18 @@ class ComebackScreen(ScanStage):
 
     def _show(self, key: str) -> None:
         kind, _, number = key.partition(" ")
-        width = max(30, self.query_one("#left").size.width - 2)
         if kind == "event":
-            self._show_event(int(number), width)
+            self._show_event(int(number))
         elif kind == "change":
             self.source = "stored"
             change = self._compared()[int(number)]
             self.query_one(FaceView).choose(change.cavities)
             self.query_one(CavityList).choose(change.cavities)
-            self.query_one("#result", Lines).show(self._side_by_side(change.cavities, width))
+            self.query_one("#result", Lines).show(self._side_by_side(change.cavities))
         else:
-            self.query_one("#result", Lines).show(said("Nothing changed since as left.", "right", width))
+            self.query_one("#result", Lines).show(said("Nothing changed since as left.", "right"))
 
-    def _show_event(self, serial: int, width: int) -> None:
+    def _show_event(self, serial: int) -> None:
         """The job as it was after this event: its readings and verdict on the faces."""
         state = self._job().at(serial)
         events = self._job().events()
@@ -128,10 +126,10 @@ class ComebackScreen(ScanStage):
         self.source, self.when = "replayed", f"{at} of {len(events)}"
         verdict = state.verdict
         scan = state.newest_scan("as left") or state.newest_scan("as found")
-        lines: list[list[Part]] = said(
+        lines = said(
             f"Stage {state.stage}; {count(len(state.ticks), 'step')} ticked; "
             + (f"verdict {verdict['verdict']}" if verdict else f"scanned {scan.purpose}" if scan else "not scanned"),
-            "plain", width,
+            "plain",
         )  # fmt: skip
         self.query_one("#result", Lines).show(lines)
         face, cavities = self.query_one(FaceView), self.query_one(CavityList)
@@ -155,9 +153,9 @@ class ComebackScreen(ScanStage):
         face.choose(touched)
         cavities.choose(touched)
 
-    def _side_by_side(self, cavities: tuple[str, ...], width: int) -> list[list[Part]]:
+    def _side_by_side(self, cavities: tuple[str, ...]) -> list[Block]:
         before, now = self.bench.session.as_left(), self.bench.session.comeback_reading()
-        lines: list[list[Part]] = [[(f"{'':6}{'as left':<16}now", "head")]]
+        lines: list[Block] = [[(f"{'':6}{'as left':<16}now", "head")]]
         for name in cavities[:6]:
             cells = []
             for reading in (before, now):

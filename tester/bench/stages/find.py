@@ -8,15 +8,12 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 
-from tester.bench.big import big
-from tester.bench.dialogs import said
 from tester.bench.face import FaceView
 from tester.bench.harness_view import face_plans
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Big, Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.stage import StageScreen
-from tester.bench.text import Part, plain
 from tester.bench.worker import Talk, Work
 from tester.errors import LoomwrightError
 
@@ -79,19 +76,18 @@ class FindScreen(StageScreen):
         self.show_strip()
 
     def draw(self) -> None:
-        width = max(30, self.size.width - 4)
-        lines: list[list[Part]] = []
+        lines: list[Block] = []
         cavities: tuple[str, ...] = ()
         if self.touched is None:
             lines += [[], [("  nothing touched", "dim")]]
         else:
             role = "strong" if self.touched.firm else "doubt"
-            lines += [[(f"  {row}", role)] for row in big(plain(self.touched.cavity), width)]
+            lines.append(Big(self.touched.cavity, role, "  "))
             others = [name for name in self.touched.circuit if name != self.touched.cavity]
             words = f"channel {self.touched.channel}, " + (
                 f"in a circuit with {', '.join(others)}" if others else "joined to nothing else"
             )
-            lines += [[("  ", "plain"), *line] for line in said(words, "plain", width)]
+            lines += said(words, "plain", "  ")
             if not self.touched.firm:
                 lines.append([("  ? the answer is not firm: touch metal to metal, not with a finger", "doubt")])
             cavities = (self.touched.cavity, *others)

@@ -8,12 +8,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 
-from tester.bench.big import big
-from tester.bench.dialogs import AskText, YesNo, said
-from tester.bench.lineview import Lines
+from tester.bench.dialogs import AskText, YesNo
+from tester.bench.lineview import Big, Block, Lines, said
 from tester.bench.stage import StageScreen
 from tester.bench.stages.left import ROLES
-from tester.bench.text import Part, count
+from tester.bench.text import count
 
 ROLES_OF_PEOPLE = ("builder", "tester")
 
@@ -44,23 +43,22 @@ class FinishScreen(StageScreen):
     def draw(self) -> None:
         state = self._state()
         verdict = state.verdict
-        width = max(30, self.size.width - 4)
-        lines: list[list[Part]] = [[]]
+        lines: list[Block] = [[]]
         if verdict is None:
             why = "The newest scan is older than the last step" if state.scans else "Not scanned as left"
-            lines += said(f"  {why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", width)
+            lines += said(f"{why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", "  ")
         else:
             role = ROLES[verdict["verdict"]]
-            lines += [[(f"  {row}", role)] for row in big(verdict["verdict"], width)]
+            lines.append(Big(verdict["verdict"], role, "  "))
             for n, line in enumerate(verdict["says"]):
                 told = line.startswith("Not tested")
-                lines += said(line, role if n == 0 else "doubt" if told else "plain", width)
-        lines += [[], *self._by_hand(width), *self._people(), []]
+                lines += said(line, role if n == 0 else "doubt" if told else "plain", "  ")
+        lines += [[], *self._by_hand(), *self._people(), []]
         lines += said(
             "A PASS says that the metal joins what it should, as far as its scope goes. It says nothing about sealing, "
-            "routing, load, or insulation under high voltage.", "dim", width,
+            "routing, load, or insulation under high voltage.", "dim", "  ",
         )  # fmt: skip
-        lines += said(f"Report and label: loomwright records show {state.record}", "dim", width)
+        lines += said(f"Report and label: loomwright records show {state.record}", "dim", "  ")
         self.query_one("#result", Lines).show(lines)
 
     def next_words(self) -> str:
@@ -133,19 +131,19 @@ class FinishScreen(StageScreen):
             return "NOT TESTED: there is no scan after the last step."
         return str(verdict["says"][0])
 
-    def _by_hand(self, width: int) -> list[list[Part]]:
+    def _by_hand(self) -> list[Block]:
         steps = [one for one in self.bench.session.steps() if one.state == "done"]
         board = sum(one.how == "board" for one in steps)
         eyes = [one for one in steps if one.eyes]
         lines = said(
             f"{count(len(steps), 'step')} ticked: {board} by the board, {len(steps) - board} by hand; "
-            f"{len(eyes)} of them only eyes could judge.", "plain", width,
+            f"{len(eyes)} of them only eyes could judge.", "plain", "  ",
         )  # fmt: skip
         left = [one for one in self.bench.session.steps() if one.state == "open"]
         if left:
-            lines += said(f"{count(len(left), 'step')} not ticked.", "doubt", width)
+            lines += said(f"{count(len(left), 'step')} not ticked.", "doubt", "  ")
         return lines
 
-    def _people(self) -> list[list[Part]]:
+    def _people(self) -> list[Block]:
         given = self._state().initials
-        return [[(f"{role:8} ", "dim"), (given.get(role, "____"), "strong")] for role in ROLES_OF_PEOPLE]
+        return [[(f"  {role:8} ", "dim"), (given.get(role, "____"), "strong")] for role in ROLES_OF_PEOPLE]

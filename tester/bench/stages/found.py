@@ -7,13 +7,12 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from tester.bench.cavities import CavityList
-from tester.bench.dialogs import said
 from tester.bench.face import FaceView
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Block, Lines, said
 from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
-from tester.bench.text import Part, count
+from tester.bench.text import count
 
 
 class AsFoundScreen(ScanStage):
@@ -37,7 +36,7 @@ class AsFoundScreen(ScanStage):
         if self.scanning:
             return
         if measured is None:
-            self.query_one(Lines).show(said("Nothing is known of this harness yet.", width=self._width()))
+            self.query_one(Lines).show(said("Nothing is known of this harness yet."))
             self.query_one(PickList).show([])
             return
         if not self.source:
@@ -113,9 +112,6 @@ class AsFoundScreen(ScanStage):
     def finished(self, message: WorkDone) -> None:
         self.bench.sounds.play("right")
 
-    def _width(self) -> int:
-        return max(30, self.query_one("#left").size.width - 2)
-
     def _scanned_at(self) -> str:
         job = self.bench.session.job
         entry = job.state.newest_scan("as found") if job is not None else None
@@ -133,7 +129,7 @@ class AsFoundScreen(ScanStage):
             return []
         return [one.says for one in self.bench.session.oddities() if one.says not in job.state.accepted]
 
-    def _summary(self) -> list[list[Part]]:
+    def _summary(self) -> list[Block]:
         session = self.bench.session
         measured = session.as_found()
         assert measured is not None
@@ -142,11 +138,10 @@ class AsFoundScreen(ScanStage):
         lone = len(measured.netlist.lone())
         lines = said(
             f"{count(circuits, 'circuit')}, {count(lone, 'lone cavity', 'lone cavities')}; "
-            f"{count(len(found.todo), 'step')} for this harness, {len(found.skipped)} not needed.",
-            width=self._width(),
+            f"{count(len(found.todo), 'step')} for this harness, {len(found.skipped)} not needed."
         )
         if measured.grade == "scan":
-            lines += said("Scan only: joined means below 66 kohm.", "dim", self._width())
+            lines += said("Scan only: joined means below 66 kohm.", "dim")
         return lines
 
     def _picks(self) -> list[Pick]:

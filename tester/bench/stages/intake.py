@@ -9,9 +9,8 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Input
 
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Block, Lines, said
 from tester.bench.stage import StageScreen
-from tester.bench.text import Part, fold, plain
 from tester.errors import InputError, LoomwrightError
 
 FIELDS = (
@@ -134,12 +133,12 @@ class IntakeScreen(StageScreen):
             return
         self._told_of = name
         self.sides = ()
-        lines: list[list[Part]] = []
+        lines: list[Block] = []
         if name:
             try:
                 plan = load_plan(read_text(name, "plan"), name)
             except LoomwrightError as error:
-                lines = [[(f" {row}", "wrong")] for row in fold(plain(str(error)), 76)[:6]]
+                lines = said(str(error), "wrong", " ")
             else:
                 self.sides = tuple(plan.sides)
                 lines.append([(f" {plan.title or plan.id}", "strong"), (f", revision {plan.revision}", "plain")])
@@ -149,7 +148,7 @@ class IntakeScreen(StageScreen):
                     lines.append([(f" sides: {', '.join(self.sides)}", "plain")])
                 checks = ", ".join(plan.checks)
                 lines.append([(f" PASS needs: {checks}", "plain")])
-                lines += [[(f" {row}", "dim")] for row in fold(plain(plan.note), 76)]
+                lines += said(plan.note, "dim", " ")
         self.query_one("#about", Lines).show(lines)
 
 

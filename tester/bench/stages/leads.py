@@ -9,10 +9,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 
 from tester.bench.cavities import CavityList
-from tester.bench.dialogs import AskText, said
+from tester.bench.dialogs import AskText
 from tester.bench.face import FaceView
 from tester.bench.harness_view import cavity_lines, face_plans
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import Pick, PickList
@@ -130,7 +130,6 @@ class LeadsScreen(StageScreen):
         job = self.bench.session.job
         assert job is not None
         lines = self.query_one("#result", Lines)
-        width = max(30, self.query_one("#right").size.width - 2)
         kind, _, name = key.partition(" ")
         words = ""
         if kind == "caution":
@@ -148,7 +147,7 @@ class LeadsScreen(StageScreen):
             )
         else:
             words = self.proof.words(key)
-        lines.show(said(words, width=width))
+        lines.show(said(words))
 
     def _board_words(self) -> str:
         info = self.bench.board_info

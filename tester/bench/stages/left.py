@@ -9,16 +9,16 @@ from typing import Any, ClassVar
 from textual.binding import Binding, BindingType
 
 from tester.bench.cavities import CavityList
-from tester.bench.dialogs import YesNo, said
+from tester.bench.dialogs import YesNo
 from tester.bench.face import FaceView
 from tester.bench.harness_view import verdict_fields, verdict_marks
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.scanning import Row
 from tester.bench.stages.scan import ScanStage
-from tester.bench.text import Part, count, fold, plain
+from tester.bench.text import count
 from tester.errors import LoomwrightError
 
 _STEPS = re.compile(r"\(steps? [^()]*\)")
@@ -55,7 +55,7 @@ class AsLeftScreen(ScanStage):
         verdict = self._verdict()
         if verdict is None:
             words = "Not scanned since the last step." if self._job().state.scans else "Not scanned yet."
-            self.query_one(Lines).show(said(words, width=self._width()))
+            self.query_one(Lines).show(said(words))
             self.query_one(PickList).show(self._open_steps())
             return
         if not self.source:
@@ -154,9 +154,6 @@ class AsLeftScreen(ScanStage):
         assert job is not None
         return job
 
-    def _width(self) -> int:
-        return max(30, self.query_one("#left").size.width - 2)
-
     def _verdict(self) -> dict[str, Any] | None:
         return self._job().state.verdict  # type: ignore[no-any-return]
 
@@ -172,12 +169,9 @@ class AsLeftScreen(ScanStage):
             if step.state == "open"
         ]
 
-    def _banner(self, verdict: dict[str, Any]) -> list[list[Part]]:
+    def _banner(self, verdict: dict[str, Any]) -> list[Block]:
         word = verdict["verdict"]
-        role = ROLES[word]
-        headline = plain(verdict["says"][0])
-        rows = fold(headline, self._width() - 3)
-        return [[(f" {SIGNS[word] if n == 0 else ' '} {row}", role)] for n, row in enumerate(rows)]
+        return said(verdict["says"][0], ROLES[word], f"{SIGNS[word]} ")
 
     def _picks(self, verdict: dict[str, Any]) -> list[Pick]:
         numbers = {step.id: step.number for step in self.bench.session.steps()}

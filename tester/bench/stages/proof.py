@@ -9,16 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tester.bench.big import big
 from tester.bench.cavities import CavityList
-from tester.bench.dialogs import YesNo, said
+from tester.bench.dialogs import YesNo
 from tester.bench.face import FaceView
 from tester.bench.harness_view import face_plans
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Big, Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import Pick
-from tester.bench.text import count, plain
+from tester.bench.text import count
 from tester.bench.worker import Talk
 from tester.errors import LoomwrightError
 from tester.harness.cavity import split_cavity
@@ -212,12 +211,10 @@ class Proof:
         self._ask(news.event)
 
     def _ask(self, event: Any = None) -> None:
-        width = max(30, self.screen.query_one("#right").size.width - 2)
-        lines = said(event.says, ROLES[event.kind], width) if event is not None else []
-        lines += [line for finding in self.findings for line in said(finding, "wrong", width)]
+        lines: list[Block] = said(event.says, ROLES[event.kind]) if event is not None else []
+        lines += [line for finding in self.findings for line in said(finding, "wrong")]
         if self.next:
-            asked = [[(row, "strong")] for row in big(plain(self.next), width)]
-            lines = [*asked, [], *lines]
+            lines = [Big(self.next), [], *lines]
             self.screen.query_one(FaceView).show(
                 face_plans(self.screen.bench.session.plan, [split_cavity(self.next)[0]])
             )

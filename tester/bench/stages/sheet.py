@@ -8,17 +8,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 
-from tester.bench.big import big
-from tester.bench.dialogs import said
 from tester.bench.face import FaceView
 from tester.bench.harness_view import face_plans
-from tester.bench.lineview import Lines
+from tester.bench.lineview import Big, Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import Pick, PickList
 from tester.bench.stage import StageScreen
 from tester.bench.stages.watching import Watching
-from tester.bench.text import Part, plain
 from tester.errors import LoomwrightError
 from tester.harness.cavity import split_cavity
 
@@ -132,22 +129,21 @@ class WorkSheetScreen(StageScreen):
 
     def _show_step(self) -> None:
         step = self.step
-        lines: list[list[Part]] = []
+        lines: list[Block] = []
         face = self.query_one(FaceView)
         if step is None:
             self.query_one("#step", Lines).show([])
             return
-        width = max(30, self.query_one("#right").size.width - 2)
         lines.append([(f" {HANDS.get(step.do, step.do)}", "head"), (self._which(step), "plain")])
         name = "→".join(step.cavities) if step.do == "move" else self._place(step)
         if name:
-            lines += [[(f" {row}", "strong")] for row in big(plain(name), width)]
-        lines += [[(" ", "plain"), *line] for line in said(step.says, "strong", width - 1)]
+            lines.append(Big(name, lead=" "))
+        lines += said(step.says, "strong", " ")
         for text, role in ((step.caution and f"Caution: {step.caution}", "wrong"), (step.note, "dim"),
                            (step.blocked and f"Must wait: {step.blocked}.", "doubt"),
                            (step.photo and "A photo is wanted: press p.", "doubt")):  # fmt: skip
             if text:
-                lines += [[(" ", "plain"), *line] for line in said(text, role, width - 1)]
+                lines += said(text, role, " ")
         self.query_one("#step", Lines).show(lines)
         self._show_face(step, face)
 
@@ -267,10 +263,7 @@ class WorkSheetScreen(StageScreen):
 
     def show_live(self, text: str, role: str = "live", cavities: tuple[str, ...] = ()) -> None:
         """What the board says now, below the face."""
-        width = max(30, self.query_one("#right").size.width - 2)
-        self.query_one("#live", Lines).show(
-            [[(" ", "plain"), *line] for line in said(text, role, width)] if text else []
-        )
+        self.query_one("#live", Lines).show(said(text, role, " ") if text else [])
 
     def mark_live(self, marks: dict[str, Mark]) -> None:
         """Marks of what the board sees now."""

@@ -9,10 +9,9 @@ from typing import Any, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from tester.bench.dialogs import said
 from tester.bench.face import FaceView
 from tester.bench.harness_view import face_plans
-from tester.bench.lineview import Lines, LineView
+from tester.bench.lineview import Lines, LineView, said
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.stage import StageScreen
@@ -231,12 +230,11 @@ class WiggleScreen(StageScreen):
         return [name for circuit in self._circuits() for name in circuit]
 
     def _say_result(self, result: Any) -> None:
-        width = max(30, self.size.width - 4)
         seen = f"{count(len(result.dropouts), 'dropout')} in {result.seconds:.0f} s."
         could = (
             f"A look every {result.cadence_us / 1000:.2g} ms: a dropout shorter than {result.missed_ms:.2g} ms could "
             "have been missed."
         )
         self.query_one("#result", Lines).show([
-            *said(seen, "wrong" if result.dropouts else "right", width), *said(could, "dim", width),
+            *said(seen, "wrong" if result.dropouts else "right", " "), *said(could, "dim", " "),
         ])  # fmt: skip
