@@ -148,3 +148,28 @@ def test_pieces_of_any_shape_cover_each_channel_exactly_once():
     leads = Leads({1: "D-1", 2: "D-2", 3: "D-3"})
     pieces = build(Parts.nominal(64), leads, as_harness(harness), 1)
     assert sorted(channel for piece in pieces for channel, _, _ in piece.wiring.cells) == list(range(64))
+
+
+def test_a_cell_pushed_above_its_supply_settles_as_fast_as_any_other():
+    made = circuit(Parts([worst_cell()]), {}, 1)
+    assert made.point_volts(0) > 3.4
+    assert made.pieces[0].full
+    made.set_rail(0)
+    made.clock.advance(500_000)
+    # 327 kohm times 0.1 nF: 33 us; 1.4 uA through 326.7 kohm leave 0.46 V
+    assert made.point_volts(0) == pytest.approx(0.459, abs=0.01)
+
+
+def test_pins_that_change_between_dropouts_keep_the_order_of_time():
+    parts = {
+        "link": [{"a": "D-1", "b": "D-2"}],
+        "dropout": [
+            {"a": "D-2", "b": "D-3", "every_ms": 4, "open_ms": 1},
+            {"a": "D-1", "b": "D-4", "every_ms": 3, "open_ms": 2.97},
+        ],
+    }
+    made = circuit(Parts.drawn(4, 5), parts, 4)
+    for turn in range(4000):
+        made.set_pin(0, turn % 3)
+        made.clock.advance(37_000 * (1 + turn % 7))
+        assert -0.2 < made.point_volts(turn % 4) < 3.5
