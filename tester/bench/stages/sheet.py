@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -261,9 +262,9 @@ class WorkSheetScreen(StageScreen):
         self.seen_step = step
         self.show_strip()
 
-    def show_live(self, text: str, role: str = "live", cavities: tuple[str, ...] = ()) -> None:
-        """What the board says now, below the face."""
-        self.query_one("#live", Lines).show(said(text, role, " ") if text else [])
+    def show_live(self, news: Sequence[tuple[str, str]]) -> None:
+        """What the board says now, below the face: (text, role)."""
+        self.query_one("#live", Lines).show([block for text, role in news for block in said(text, role, " ")])
 
     def mark_live(self, marks: dict[str, Mark]) -> None:
         """Marks of what the board sees now."""

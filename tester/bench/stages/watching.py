@@ -20,6 +20,7 @@ WATCH = "watch"
 TURN_S = 0.05
 ROLES = {"right": "right", "gone": "right", "back": "right", "wrong": "wrong", "lost": "wrong"}
 SOUNDS = {"right": "right", "gone": "right", "back": "found", "wrong": "wrong", "lost": "dropout"}
+MOST_TROUBLE = 3
 TROUBLE = {"wrong": Mark.WRONG, "lost": Mark.DROPPED}
 SIGNS = {"right": "✓", "gone": "✓", "back": "✓", "wrong": "✗", "lost": "!"}
 
@@ -43,6 +44,7 @@ class Watching:
         self.partners: dict[str, tuple[str, ...]] = {}
         self._changes: queue.Queue[Callable[[LiveWatch], None]] = queue.Queue()
         self._begun = ""
+        self._heard: list[Any] = []
         self._troubled: dict[str, tuple[Mark, tuple[str, ...] | None]] = {}
 
     # What the screen asks
@@ -120,6 +122,7 @@ class Watching:
         for event in message.what.events:
             self._event(event)
         self.screen.mark_live(self.marks())
+        self.screen.show_live([(f"{SIGNS[one.kind]} {one.says}", ROLES[one.kind]) for one in self._news()])
 
     def _event(self, event: Any) -> None:
         self.screen.bench.sounds.play(SOUNDS[event.kind])
@@ -129,7 +132,7 @@ class Watching:
                 self._troubled.pop(name, None)
             else:
                 self._troubled[name] = (trouble, self.partners.get(name))
-        self.screen.show_live(f"{SIGNS[event.kind]} {event.says}", ROLES[event.kind], event.cavities)
+        self._heard = [*self._heard[-30:], event]
         steps = self.screen.bench.session.steps()
         step = next((one for one in steps if one.id == event.step and one.state == "open"), None)
         if step is None:
@@ -138,6 +141,17 @@ class Watching:
             self.screen.tick(step.id, "board")
         else:
             self.screen.seen(step.id)
+
+    def _news(self) -> list[Any]:
+        """What is said below the face: trouble that is still there, and the newest thing that went right."""
+        now = self.marks()
+        trouble = [
+            one
+            for one in self._heard
+            if one.kind in TROUBLE and any(now.get(n) is TROUBLE[one.kind] for n in one.cavities)
+        ]
+        right = [one for one in self._heard if one.kind not in TROUBLE]
+        return [*trouble[-MOST_TROUBLE:], *right[-1:]]
 
     def done(self, message: WorkDone) -> None:
         if message.number == self.number:
