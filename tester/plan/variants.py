@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from tester.errors import InputError
 from tester.harness.cavity import in_order
 from tester.harness.netlist import Netlist
 from tester.plan.blind import Blind, exchange_blind
@@ -39,6 +40,7 @@ class Variant:
     outcomes: int
     left_over: tuple[str, ...]
     findings: tuple[Finding, ...]
+    example: Combo | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,20 @@ def _variant(number: int, group: list[_Tried], asked: dict[str, Combos]) -> Vari
         one.outcomes,
         one.left_over,
         one.findings,
+        one.combo,
     )
+
+
+def variant_resolved(plan: Plan, number: int) -> Resolved:
+    """The plan resolved for one of the variants that `check_plan` counts, for its work sheet. Raises InputError."""
+    variants = check_plan(plan).variants
+    if not 1 <= number <= len(variants):
+        raise InputError(
+            f"plan {plan.id} has variants 1 to {len(variants)}, not {number}", "`plan check` shows what each one is."
+        )
+    one = variants[number - 1]
+    assert one.example is not None
+    return resolve(plan, one.example.as_found, one.example.answers, one.side or None)
 
 
 def _holds(questions: Iterable[Condition], group: list[Combo]) -> list[str]:
