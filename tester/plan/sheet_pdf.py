@@ -34,6 +34,7 @@ def draw_sheet(page: WorkPage, paper: Paper) -> None:
     paper.title_line(page.title)
     for fact in page.facts:
         paper.paragraph(fact)
+    paper.paragraph(page.code, size=6)
     paper.pdf.set_right_margin(width)
     paper.pdf.set_y(max(paper.pdf.get_y(), paper.pdf.t_margin + _CODE_MM))
     _list(paper, "Before you start", page.cautions, "\u2022")
@@ -57,10 +58,9 @@ def draw_sheet(page: WorkPage, paper: Paper) -> None:
         _heading(paper, "After installing")
         for do, see in page.functions:
             _boxed(paper, "", f"{do}: {see}")
-    paper.gap(6)
-    paper.keep_together(3 * _LINE)
+    paper.gap(3)
+    paper.keep_together(_LINE)
     paper.paragraph("Builder: ________________   Tester: ________________   Date: ________________")
-    paper.paragraph(page.code, size=6.5)
 
 
 def _heading(paper: Paper, text: str) -> None:
@@ -165,7 +165,7 @@ def _step(paper: Paper, row: StepRow) -> None:
         paper.paragraph(row.note, size=8.5, indent=14)
     if row.photo:
         paper.paragraph("Take a photo.", size=8.5, indent=14)
-    paper.gap(0.8)
+    paper.gap(0.5)
 
 
 def _leads(page: WorkPage, paper: Paper) -> None:
