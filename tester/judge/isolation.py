@@ -12,7 +12,7 @@ from tester.judge.faults import likeliest, steps_of
 # Path resistance up to which a circuit of so many points surely reads joined, worst parts: the board's decks
 # (hwspec/limits.toml, joined_by_points). A leak below it cannot hide from the scan.
 SURELY_SEEN: tuple[tuple[int, float], ...] = (
-    (2, 66_000.0), (6, 12_500.0), (11, 5_700.0), (21, 2_300.0), (31, 1_200.0), (61, 120.0),
+    (2, 66_000.0), (6, 12_500.0), (11, 5_700.0), (21, 2_300.0), (31, 1_200.0), (51, 340.0), (61, 120.0),
 )  # fmt: skip
 SHORT_OHMS = 5_000.0  # hard shorts: > 5,000 ohm to every other contact, TM 5-3805-291-23-1 WP 0013
 

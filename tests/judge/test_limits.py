@@ -100,8 +100,10 @@ def test_the_scan_sees_leaks_as_far_as_the_smaller_circuit_of_a_pair_allows():
     assert scan_reach(pairs) == 12_500.0  # two points and the driver make three: the next size listed is six
     assert scan_reach(Netlist.of([["A-1"], ["A-2"]])) == 66_000.0
     assert scan_reach(Netlist.of([["A-1", "A-2"]])) == 66_000.0
-    big = Netlist.of([[f"A-{i}" for i in range(40)], [f"B-{i}" for i in range(61)]])
+    big = Netlist.of([[f"A-{i}" for i in range(55)], [f"B-{i}" for i in range(61)]])
     assert scan_reach(big) == 120.0
+    middling = Netlist.of([[f"A-{i}" for i in range(40)], [f"B-{i}" for i in range(61)]])
+    assert scan_reach(middling) == 340.0
     huge = Netlist.of([[f"A-{i}" for i in range(70)], [f"B-{i}" for i in range(70)]])
     assert scan_reach(huge) == 0.0
 
