@@ -8,15 +8,15 @@ from tester.bench.worker import Talk, Work
 
 if TYPE_CHECKING:
     from tester.harness.leads import LeadMap
-    from tester.harness.netlist import Netlist
+    from tester.harness.reading import Measured
 
 
-def wiggle_work(leads: LeadMap, netlist: Netlist, seconds: float) -> Work:
+def wiggle_work(leads: LeadMap, measured: Measured, seconds: float) -> Work:
     """Work that ends with a WatchResult and tells each dropout as soon as it is over."""
 
     def work(talk: Talk) -> Any:
         from tester.job.wiggle import watch
 
-        return watch(talk.board, leads, netlist, seconds, on_dropout=talk.tell, stop=lambda: talk.stopped)
+        return watch(talk.board, leads, measured, seconds, on_dropout=talk.tell, stop=lambda: talk.stopped)
 
     return work

@@ -14,7 +14,7 @@ from tester.cli.output import Progress, say, show, show_json
 from tester.cli.scan import about_board
 from tester.errors import InputError
 from tester.harness.leads import LeadMap
-from tester.harness.netlist import Netlist
+from tester.harness.reading import Measured
 from tester.job.files import read_text
 from tester.job.job import AS_LEFT, Job
 from tester.job.measure import take_scan
@@ -36,8 +36,8 @@ def wiggle(options: argparse.Namespace) -> int:
     with opened_board(options) as board:
         refuse_uncautioned(board, options.accept_cautions)
         say("scanning first ...")
-        netlist = take_scan(board, [leads]).measured.netlist
-        result = _watch(board, leads, netlist, options.seconds)
+        measured = take_scan(board, [leads]).measured
+        result = _watch(board, leads, measured, options.seconds)
     return _told(result, options.json, None)
 
 
@@ -56,18 +56,18 @@ def _wiggle_job(options: argparse.Namespace) -> int:
             refuse_to_drive(job, board)
             moved = MovedLeads(board, options.leads or [])
             run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text)
-            result = _watch(board, job.leads[-1], run.measured.netlist, options.seconds)
+            result = _watch(board, job.leads[-1], run.measured, options.seconds)
         job.keep_wiggle(result)
         job.judge()
         return _told(result, options.json, job.record)
 
 
-def _watch(board: Board, leads: LeadMap, netlist: Netlist, seconds: float) -> WatchResult:
+def _watch(board: Board, leads: LeadMap, measured: Measured, seconds: float) -> WatchResult:
     say(f"move every part of the harness for {seconds:g} s ...")
     progress = Progress("watching, second")
     try:
         return watch(
-            board, leads, netlist, seconds, on_dropout=_say, on_turn=lambda at: progress(int(at), int(seconds))
+            board, leads, measured, seconds, on_dropout=_say, on_turn=lambda at: progress(int(at), int(seconds))
         )  # fmt: skip
     finally:
         progress.end()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tester.board.client import Board
@@ -11,8 +11,9 @@ from tester.board.readings import NOT_OVER, WatchEvent, WatchLogFrame
 from tester.errors import BoardError, InputError
 from tester.harness.leads import LeadMap
 from tester.harness.netlist import Netlist
+from tester.harness.reading import Measured
 from tester.judge import Blip, Dropout, WatchLog, WatchResult, judge_watch
-from tester.scan import differing, watch_codes, watch_pattern
+from tester.scan import bits, expected_rows, watch_codes, watch_pattern
 
 EVERY = 8  # readings of the held pattern between two coded ones
 TURN_S = 0.2  # between two looks at the log; the lease lasts 0.5 s
@@ -47,7 +48,7 @@ def plan_watch(netlist: Netlist, leads: LeadMap) -> WatchPlan:
 def watch(
     board: Board,
     leads: LeadMap,
-    netlist: Netlist,
+    measured: Measured,
     seconds: float,
     *,
     on_dropout: Callable[[Dropout], None] | None = None,
@@ -56,7 +57,7 @@ def watch(
 ) -> WatchResult:
     """Watch for so many seconds while a person moves the harness.
 
-    netlist     the circuits as the newest scan found them
+    measured    the newest scan: circuits, and one-way parts, as they must stay
     on_dropout  called once for each dropout, as soon as it is over
     stop        asked several times a second; true ends the watch early (the result is then not complete)
     on_turn     called with the seconds watched so far
@@ -65,10 +66,11 @@ def watch(
     """
     if "watch" not in board.info.can:
         raise BoardError("this board cannot watch for dropouts", "Use a board that can (board info).", code="channels")
+    netlist = measured.netlist
     plan = plan_watch(netlist, leads)
     board.watch_load(plan.read, plan.held, plan.coded)
     start = board.watch_start(EVERY if plan.coded else 0)
-    wrong = differing(plan.circuits, plan.read, (plan.held, *plan.coded), start.rows)
+    wrong = _differing(plan, measured, leads, start.rows)
     if wrong:
         board.watch_stop()
         names = ", ".join(leads.channels[channel] for channel in wrong)
@@ -103,6 +105,22 @@ def watch(
         if (drop.kind, drop.cavities, drop.at_ms) not in told and on_dropout:
             on_dropout(drop)
     return result
+
+
+def _differing(plan: WatchPlan, measured: Measured, leads: LeadMap, rows: Sequence[int]) -> list[int]:
+    """Channels whose first reading is not the scan's; what lies behind a one-way part may read low too."""
+    home = {channel: circuit for circuit in plan.circuits for channel in circuit}
+    at = {cavity: channel for channel, cavity in leads.channels.items()}
+    behind: dict[tuple[int, ...], set[int]] = {}
+    for a, b in measured.directed:
+        if a in at and b in at:
+            behind.setdefault(home[at[a]], set()).update(home[at[b]])
+    patterns = (plan.held, *plan.coded)
+    wrong = set()
+    for pattern, want, got in zip(patterns, expected_rows(plan.circuits, plan.read, patterns), rows, strict=True):
+        may = {channel for driven in pattern for channel in behind.get(home[driven], ())}
+        wrong |= {plan.read[k] for k in bits(want ^ got) if got >> k & 1 == 0 or plan.read[k] not in may}
+    return sorted(wrong)
 
 
 def _first_open(events: dict[int, WatchEvent]) -> int:

@@ -151,7 +151,7 @@ class WiggleScreen(StageScreen):
         if reading is None:
             self.say("There is no circuit to watch yet: scan first (g, as left).")
             return
-        work = wiggle_work(job.leads[0], reading.netlist, self.seconds)
+        work = wiggle_work(job.leads[0], reading, self.seconds)
         self.note, self.dropped, self.began = "", 0, time.monotonic()
         self.query_one(TimeLines).show(self._circuits(), self.seconds)
         self.query_one("#result", Lines).show([])
