@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
 from pathlib import Path
 
@@ -93,6 +94,7 @@ def main(argv: list[str] | None = None) -> int:
     except BadFile as wrong:
         print(wrong, file=sys.stderr)
         return 3
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         return Server(board, given.firmware, given.link, given.root).serve()
     except KeyboardInterrupt:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import select
@@ -224,7 +225,8 @@ class Server:
         raise Interrupted("reset")
 
     def _say(self, **said: Any) -> None:
-        print(json.dumps(said), flush=True)
+        with contextlib.suppress(OSError):  # whoever started this is gone; standard input will say so
+            print(json.dumps(said), flush=True)
 
     # -- life ---------------------------------------------------------------------------------------------------------
 

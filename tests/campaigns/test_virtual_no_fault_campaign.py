@@ -11,6 +11,7 @@ import random
 
 import pytest
 
+from hwspec.virtual.faults import DrivenWhileLive
 from hwspec.virtual.harness import Harness
 from tests.support.virtual import VirtualBench, as_harness
 
@@ -139,8 +140,19 @@ def ask_at_random(seed: int, requests: int) -> tuple[int, int]:
 @pytest.mark.campaign
 @pytest.mark.timeout(900)
 def test_no_request_in_any_order_on_any_harness_causes_an_electrical_fault():
-    boards, requests, drove = 60, 40, 0
+    boards, requests, drove = 32, 40, 0
     for seed in range(boards):
         drove += ask_at_random(seed, requests)[0]
     print(f"\n{boards} boards x {requests} requests, seeds 0..{boards - 1}: {drove} of them drove, no electrical fault")
     assert drove > boards
+
+
+@pytest.mark.campaign
+@pytest.mark.timeout(300)
+def test_with_the_voltage_check_taken_out_of_the_firmware_the_same_requests_do_cause_one(monkeypatch):
+    from hwspec.firmware.safety import Safety
+
+    monkeypatch.setattr(Safety, "require", lambda self, driven: None)
+    with pytest.raises(DrivenWhileLive):
+        for seed in range(8):
+            ask_at_random(seed, 40)

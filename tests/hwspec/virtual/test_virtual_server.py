@@ -153,6 +153,17 @@ def test_unplugged_the_port_vanishes_everything_is_released_and_replugged_it_sta
         assert ask(port, "*ESR?") == b"128"
 
 
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_asked_to_end_by_a_signal_it_leaves_nothing_behind(tmp_path, number):
+    with Served(tmp_path, "--link", str(tmp_path / "port")) as board:
+        board.tell("state")
+        board.process.send_signal(number)
+        assert board.process.wait(5) == 0
+        assert board.process.stderr is not None
+        assert board.process.stderr.read() == b""
+    assert not os.path.lexists(tmp_path / "port")
+
+
 def test_a_link_keeps_the_ports_name_over_unplugging(tmp_path):
     with Served(tmp_path, "--link", str(tmp_path / "port")) as board:
         assert board.port == str(tmp_path / "port")
