@@ -16,6 +16,7 @@ def test_every_deck_gives_the_committed_table() -> None:
     assert decks.main(["--check"]) == 0
 
 
-def test_the_netlist_of_the_card_read_back_is_the_source() -> None:
-    """431 parts take the parser some ten seconds."""
-    read_back_equals_source("card")
+@pytest.mark.parametrize("name", ["card", "starter"])
+def test_a_netlist_read_back_is_the_source(name: str) -> None:
+    """431 and 113 parts take the parser some fifteen seconds."""
+    read_back_equals_source(name)

@@ -5,6 +5,7 @@ import xml.etree.ElementTree as ElementTree
 import pytest
 
 from hwspec.circuit.card import card
+from hwspec.circuit.decks import catalogue
 from hwspec.circuit.draw.pen import Pen
 from hwspec.circuit.draw.sheets import sheets
 from hwspec.circuit.generate import BOARDS, ROOT
@@ -74,3 +75,11 @@ def test_a_wire_between_two_nets_cannot_be_drawn() -> None:
     pen.tag(3, -2, "TP02")
     with pytest.raises(CircuitError, match="joins TP02 and N02"):
         pen.svg()
+
+
+def test_the_page_of_the_folder_lists_every_drawing_and_every_deck() -> None:
+    page = (ROOT / "schematics" / "README.md").read_text(encoding="utf-8")
+    for path in (ROOT / "schematics").glob("*.svg"):
+        assert f"({path.name})" in page, path.name
+    for deck in catalogue.decks():
+        assert f"(spice/results/{deck.name}.txt) | {deck.title} |" in page, deck.name
