@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from tester.errors import InputError
+from tester.harness.wording import near, toml_words, words
 
 Path = tuple[str | int, ...]
+__all__ = ["Path", "checked", "decode", "near", "read_toml", "where"]
 M = TypeVar("M", bound=BaseModel)
 
 MAX_BYTES = 2_000_000
@@ -49,36 +50,9 @@ def read_toml(data: bytes | str, name: str) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as wrong:
-        raise InputError(_toml_words(name, str(wrong), text)) from None
+        raise InputError(toml_words(name, str(wrong), text)) from None
     except RecursionError:
         raise InputError(f"{name}: tables or lists nested too deep") from None
-
-
-def _toml_words(name: str, words: str, text: str) -> str:
-    found = re.search(r"\(at line (\d+), column (\d+)\)", words)
-    if found is None:
-        return f"{name}: {words}"
-    number = int(found[1])
-    lines = text.splitlines()
-    line = lines[number - 1].strip() if number <= len(lines) else ""
-    what = words[: found.start()].strip().rstrip(":")
-    if what.startswith("Cannot overwrite") or "redeclare" in what or "Cannot mutate" in what:
-        what = "this key or table is there twice"
-    elif what.startswith("Invalid value"):
-        what = "not a value; text goes in double quotes"
-    said = f"{name}, line {number}: {what[:1].lower()}{what[1:]}"
-    return f"{said}\n    {line[:120]}" if line else said
-
-
-def near(word: str, choices: Iterable[str]) -> str:
-    """``; did you mean "cavity"?`` for the nearest choice, or "" when none is near."""
-    everything = list(choices)
-    found = difflib.get_close_matches(word, everything, 1, 0.6)
-    if not found:
-        folded = {choice.lower().replace("_", "-"): choice for choice in everything}
-        same = folded.get(word.lower().replace("_", "-"))
-        found = [same] if same else []
-    return f'; did you mean "{found[0]}"?' if found else ""
 
 
 def where(name: str, text: str | Mapping[Path, int], path: Path, data: Any) -> str:
@@ -170,7 +144,7 @@ def checked(model: type[M], data: Mapping[str, Any], name: str, text: str | Mapp
     path = _real_path(first["loc"], data, first["type"] == "missing")
     more = len({error["loc"] for error in errors}) - 1
     raise InputError(
-        f"{where(name, text, path, data)}: {_words(first, path, errors, model)}",
+        f"{where(name, text, path, data)}: {_said(first, path, model)}",
         f"({more} more after this one.)" if more > 0 and first["type"] != "extra_forbidden" else "",
     )
 
@@ -226,33 +200,17 @@ def _down(nodes: list[dict[str, Any]], part: str | int, defs: Mapping[str, Any])
     return tagged or nodes
 
 
-def _words(error: Any, path: Path, errors: Sequence[Any], model: type[BaseModel]) -> str:
-    kind, given, context = error["type"], error.get("input"), error.get("ctx") or {}
-    shown = repr(given) if len(repr(given)) < 60 else repr(given)[:57] + "..."
-    if kind == "extra_forbidden":
+def _said(error: Any, path: Path, model: type[BaseModel]) -> str:
+    if error["type"] == "extra_forbidden":
         keys = _keys_here(model, error["loc"])
         key = str(path[-1])
         return f'unknown key "{key}"{near(key, keys) or "; known here: " + ", ".join(keys)}'
-    if kind == "missing":
+    if error["type"] == "missing":
         return f'"{path[-1]}" is missing'
-    if kind in ("value_error", "assertion_error"):
-        return str(context.get("error", error["msg"]))
-    if kind in ("literal_error", "enum"):
-        choices = re.findall(r"'([^']*)'", str(context.get("expected", "")))
-        if not choices:
-            return f"found {shown}; needs {context.get('expected', '')}"
-        return f"found {shown}; one of {', '.join(choices)}{near(str(given), choices)}"
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        choices = re.findall(r"'([^']*)'", str(context.get("expected_tags", "")))
-        tag = str(context.get("tag", ""))
-        said = f'unknown step "{tag}"' if tag else '"do" is missing'
-        return f"{said}; one of {', '.join(choices)}{near(tag, choices)}" if choices else said
-    if kind == "finite_number":
-        return f"found {shown}; a finite number is needed"
-    return f"found {shown}; {_plain(error['msg'])}"
+    return words(error, path, _examples(model))
 
 
-def _plain(message: str) -> str:
-    message = message.removeprefix("Input should be ").removeprefix("a valid ")
-    message = message.replace("dictionary", "table").replace("tuple", "list").replace(" or instance of", "; not")
-    return f"needs {message}"
+def _examples(model: type[BaseModel]) -> dict[str, Any]:
+    """Name of a table's model -> an example of it, from the JSON schema."""
+    found = model.model_json_schema(by_alias=True).get("$defs", {})
+    return {name: one["examples"][0] for name, one in found.items() if one.get("examples")}

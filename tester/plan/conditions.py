@@ -38,6 +38,8 @@ class Strict(BaseModel):
 class Condition(Strict):
     """One question about the harness as found. Exactly one key; combine with `not`, `all`, `any`."""
 
+    model_config = ConfigDict(json_schema_extra={"examples": [{"occupied": "D-13"}]})
+
     occupied: Cavity | None = Field(None, description="a terminal sits in this cavity")
     joined: tuple[Cavity, ...] | None = Field(None, min_length=2, description="these cavities are one circuit")
     lone: Cavity | None = Field(None, description="the scan sees this cavity joined to nothing")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, model_validator
 
 from tester.harness.cavity import cavity
 from tester.harness.colours import Colour, parse_colour
@@ -76,6 +76,8 @@ class Connector(Strict):
 
 class End(Strict):
     """One end of a kit wire: exactly one of cavity, splice, ring, lead."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"cavity": "D-5"}]})
 
     cavity: Cavity | None = Field(None, description="cavity that its terminal goes into")
     splice: Name | None = Field(None, description="splice that it goes into")

@@ -54,7 +54,7 @@ def test_lead_resistance_falls_back_to_that_of_the_set() -> None:
         (GOOD.replace("[channels]", "probe = 33\n[channels]"), "channel 33 is used for something else already"),
         (GOOD.replace("format = 1", "format = 2"), "format"),
         ("format = 1\nid = 'x'\n[channels]\n", "no lead at all"),
-        ("1 = D-1", "line 1: not a value; text goes in double quotes"),
+        ("1 = D-1", 'line 1: text goes in double quotes: 1 = "D-1"'),
         ("[" * 5000, "leads.toml"),
         (b"\xff\xfe\x00", "byte 0xff is not UTF-8"),
         ("#" * 10_000_000, "10.0 MB is too big"),
