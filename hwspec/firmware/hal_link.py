@@ -151,7 +151,8 @@ class Link:
         self._buffer[_HEAD] = most & 255
         self._buffer[_HEAD + 1] = most >> 8
         n = self._put(0x0A, 2)
-        buf[:n] = self._tail[:n]
+        for i in range(n):
+            buf[i] = self._buffer[_HEAD + i]
         return n
 
     def serial_write(self, data: "bytes | bytearray | memoryview") -> None:

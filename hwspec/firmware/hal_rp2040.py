@@ -152,14 +152,17 @@ class Rp2040:
         time.sleep_us(us)  # type: ignore[attr-defined]
 
     def serial_read(self, buf: bytearray) -> int:
-        """See Hal. One byte at a time: more would block until the buffer is full."""
-        read = sys.stdin.buffer.readinto  # type: ignore[union-attr]
+        """See Hal. One byte at a time: more would block until the buffer is full. Allocates only when bytes arrive."""
         n = 0
-        one = memoryview(buf)
-        while n < len(buf) and self._poll.poll(0):
-            read(one[n : n + 1])
+        while n < len(buf) and self._arrived(0):
+            sys.stdin.buffer.readinto(memoryview(buf)[n : n + 1])  # type: ignore[union-attr]
             n += 1
         return n
+
+    def _arrived(self, ms: int) -> bool:
+        for _ in self._poll.ipoll(ms):  # type: ignore[attr-defined]
+            return True
+        return False
 
     def serial_write(self, data: "bytes | bytearray | memoryview") -> None:
         """See Hal."""
@@ -169,7 +172,7 @@ class Rp2040:
         """See Hal."""
         if self._wd is not None:
             self._wd.feed()
-        self._poll.poll(1)
+        self._arrived(1)
 
     def restart(self) -> None:
         """See Hal."""

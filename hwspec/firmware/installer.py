@@ -145,7 +145,10 @@ class Installer:
         there = size_of(path)
         if there > size or (there == size and file_hash(path) != digest):
             os.remove(path)
-            there = 0
+            there = -1
+        if not size and there < 0:
+            with open(path, "wb"):
+                pass
         self._files = [entry for entry in self._files if entry[2] != name] + [(digest, size, name)]
         return max(there, 0)
 

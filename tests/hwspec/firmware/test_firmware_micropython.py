@@ -30,13 +30,15 @@ MODULES = sorted(path.name for path in FIRMWARE.glob("*.py"))
 LOCKED = """
 import micropython
 from hwspec.firmware import expander, watch
+from hwspec.firmware.board import Board
+from hwspec.firmware.hal_link import Link, main
 from hwspec.firmware.programme import play
+from hwspec.firmware.watch import Watch
 
-runs = 0
+runs = [0, 0]
 
-def locked(programme, hal, guard):
-    global runs
-    runs += 1
+def locked_play(programme, hal, guard):
+    runs[0] += 1
     micropython.heap_lock()
     try:
         {control}
@@ -44,19 +46,29 @@ def locked(programme, hal, guard):
     finally:
         micropython.heap_unlock()
 
-expander.play = locked
-watch.play = locked
-once = watch.Watch._once
+def locked(function):
+    def run(thing):
+        runs[1] += 1
+        micropython.heap_lock()
+        try:
+            function(thing)
+        finally:
+            micropython.heap_unlock()
+    return run
 
-def quiet(self, pattern, number):
+def locked_read(link, buffer):
     micropython.heap_lock()
     try:
-        once(self, pattern, number)
+        return serial_read(link, buffer)
     finally:
         micropython.heap_unlock()
 
-{watching}
-from hwspec.firmware.hal_link import main
+expander.play = locked_play
+serial_read = Link.serial_read
+if {steady}:
+    Watch.turn = locked(Watch.turn)
+    Board.service = locked(Board.service)
+    Link.serial_read = locked_read
 try:
     main()
 except SystemExit:
@@ -122,26 +134,27 @@ def test_the_script_of_the_comparison_touches_every_command() -> None:
     assert {notation for notation, *_ in COMMANDS} - used == {"DIAGnostic:HEAP?", "UPDate:STARt?"}
 
 
-def locked_run(control: str = "", watching: str = "watch.Watch._once = quiet") -> tuple[Script, str]:
+def locked_run(control: str = "pass", steady: bool = True) -> tuple[Script, str]:
     script = Script(STEADY_SCRIPT)
-    hal = board_for(script, STEADY, LEADS, seed=7)
-    said = under_micropython(hal, LOCKED.format(control=control, watching=watching))
+    said = under_micropython(board_for(script, STEADY, LEADS, seed=7), LOCKED.format(control=control, steady=steady))
     return script, said
 
 
 @needs_interpreter
-def test_scans_and_the_steady_watch_run_with_the_heap_locked() -> None:
-    """Under heap_lock any allocation raises MemoryError, which would come back as -310."""
+def test_scans_and_the_turns_of_a_steady_watch_run_with_the_heap_locked() -> None:
+    """Under heap_lock any allocation raises MemoryError, which would come back as -310 or end the firmware."""
     script, said = locked_run()
-    runs = re.search(r"locked (\d+)", said)
-    assert runs and int(runs[1]) > 50
+    runs = re.search(r"locked \[(\d+), (\d+)\]", said)
+    assert runs and int(runs[1]) >= 5 and int(runs[2]) > 60
     assert not any(b"MemoryError" in reply for _, reply in answers(script))
+    log = next(reply for line, reply in answers(script) if line.startswith("WATC:LOG?"))
+    assert int.from_bytes(log[22:26], "little") > 100, "readings of the watch"
     assert {b"W", b"P", b"D", b"K"} <= {reply[7:8] for _, reply in answers(script)}
 
 
 @needs_interpreter
 def test_the_heap_lock_would_catch_an_allocation() -> None:
-    script, _ = locked_run(control="bytearray(8)", watching="")
+    script, _ = locked_run(control="bytearray(8)", steady=False)
     walks = [reply for line, reply in answers(script) if line.startswith("SCAN:WALK? 22")]
     assert b"System error;MemoryError" in walks[0]
 
