@@ -244,6 +244,15 @@ def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
         parser = with_plan(name, short)
         _for_harness(parser)
         _file(parser, "--output", help="write into this file instead of standard output")
+        if name == "sheet":
+            parser.add_argument("--variant", type=int, metavar="N", help="for this variant, as plan check numbers them")
+            parser.add_argument(
+                "--format", choices=("text", "html", "pdf"), help="default: by the ending of --output, else text"
+            )
+            parser.add_argument("--leads", action="append", default=[], metavar="FILE", help="lead map, listed on it")
+            parser.add_argument(
+                "--seen-from", choices=("wire", "mating"), default="wire", help="side that faces are drawn from"
+            )
     leads = with_plan(
         "leads", "propose lead maps, in rounds where the board has fewer channels",
         "Example:\n  loomwright plan leads plan.toml --channels 20 --into leads/",

@@ -7,10 +7,11 @@ import json
 import re
 import sys
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from tester.cli.common import parse_answers
+from tester.cli.common import parse_answers, read_leads
 from tester.cli.output import say, show, show_json, show_or_write
 from tester.errors import InputError
 from tester.harness.colours import load_house_colours
@@ -27,12 +28,17 @@ from tester.plan.leadsheet import lead_labels, lead_plan_text, leads_for_plan, w
 from tester.plan.load import load_plan, plan_schema
 from tester.plan.models import Plan
 from tester.plan.new import new_plan, parse_connector
+from tester.plan.page import WorkPage, work_page
 from tester.plan.report_text import report_text
-from tester.plan.resolve import resolve
+from tester.plan.resolve import Resolved, resolve
 from tester.plan.sheet import sheet_text
-from tester.plan.variants import check_plan
+from tester.plan.sheet_html import sheet_html
+from tester.plan.sheet_pdf import draw_sheet
+from tester.plan.variants import check_plan, variant_resolved
+from tester.reports.sheet import load_sheet
 
 XML_MOST = 32 * 1024 * 1024
+_SHEETS = {".html": "html", ".htm": "html", ".pdf": "pdf"}
 
 
 def _plan(options: argparse.Namespace) -> Plan:
@@ -105,17 +111,41 @@ def expect(options: argparse.Namespace) -> int:
 
 
 def sheet(options: argparse.Namespace) -> int:
-    """The work sheet; with an as-found scan, the one for that harness."""
-    plan, as_found = _plan(options), _as_found(options)
-    found = resolve(plan, as_found, parse_answers(options.answer), options.side) if as_found else None
-    text = sheet_text(plan, found)
+    """The work sheet as text, page or PDF; for all variants, for one, or for the harness of a scan."""
+    data = read_bytes(options.plan, "plan")
+    plan = load_plan(data, options.plan)
+    found = _resolved(plan, options)
+    form = options.format or _SHEETS.get(Path(options.output or "").suffix.lower(), "text")
+    if form == "text":
+        content: str | bytes = sheet_text(plan, found)
+    else:
+        page = work_page(plan, found, read_leads(options.leads), data, options.seen_from)
+        content = sheet_html(page) if form == "html" else _sheet_pdf(page)
     if options.json:
-        show_json({"plan": plan.id, "revision": plan.revision, "sheet": text})
-        return 0
-    show_or_write(text, options.output)
+        show_json({"plan": plan.id, "revision": plan.revision, "sheet": sheet_text(plan, found)})
+    if options.output:
+        write_whole(options.output, content)
+        say(f"written: {options.output}")
+    elif form == "pdf":
+        raise InputError("a PDF needs a place", "Give --output FILE.pdf.")
+    elif not options.json:
+        show_or_write(str(content), None)
     for question in found.questions if found else ():
         say(f"Still open: {question.says} Answer with --answer '{question.id}=yes' or '=no'.")
     return 0
+
+
+def _resolved(plan: Plan, options: argparse.Namespace) -> Resolved | None:
+    if options.variant is not None:
+        return variant_resolved(plan, options.variant)
+    as_found = _as_found(options)
+    return resolve(plan, as_found, parse_answers(options.answer), options.side) if as_found else None
+
+
+def _sheet_pdf(page: WorkPage) -> bytes:
+    paper = load_sheet(page.title, page.foot, datetime.now(UTC))
+    draw_sheet(page, paper)
+    return paper.finished()
 
 
 def advice(options: argparse.Namespace) -> int:

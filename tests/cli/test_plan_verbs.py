@@ -81,3 +81,14 @@ def test_a_plan_that_is_a_folder_or_missing_is_one_message(
     for wrong in (tmp_path, tmp_path / "none.toml"):
         status, told, talk = out(capsys, "plan", verb, str(wrong))
         assert (status, told) == (3, "") and str(wrong) in talk and "Traceback" not in talk
+
+
+@pytest.mark.parametrize(("name", "begins"), [("s.html", b"<!DOCTYPE html>"), ("s.pdf", b"%PDF"), ("s.txt", b"Blind")])
+def test_the_sheet_is_a_page_a_pdf_or_text_by_its_ending(
+    name: str, begins: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    leads = str(shipped("fixtures", "leads", "side-door-leads.toml"))
+    place = tmp_path / name
+    given = ["plan", "sheet", DEMO, "--variant", "3", "--leads", leads, "--output", str(place)]
+    assert out(capsys, *given)[0] == 0
+    assert place.read_bytes().startswith(begins)
