@@ -154,6 +154,7 @@ class BenchApp(App[int]):
             about=", ".join([*words, job.plan.title or job.plan.id]),
             stages=STAGES,
             reached=STAGES.index(job.state.stage),
+            skipped=() if job.state.wiggles else ("wiggle",),
             board=self.board_state,
             note=note,
         )
@@ -229,6 +230,8 @@ class BenchApp(App[int]):
             reached = STAGES.index(job.state.stage)
             for n, name in enumerate(STAGES):
                 sign, role = ("✓", "right") if n < reached else ("▸", "strong") if n == reached else (" ", "dim")
+                if name == "wiggle" and not job.state.wiggles:
+                    sign, role = " ", "dim"
                 picks.append(Pick(name, name, sign, role))
         picks.append(Pick("jobs", "another job: find it, or begin a new one"))
         if job is not None:

@@ -14,12 +14,12 @@ if TYPE_CHECKING:
     from tester.board.client import Board
     from tester.harness.expected import Expected
     from tester.harness.reading import Measured
+    from tester.job.comeback import ChangeRow, JobRow
     from tester.job.job import Job
     from tester.job.state import ScanEntry
     from tester.job.steps import StepView
     from tester.plan.models import Plan
     from tester.plan.resolve import Oddity, Resolved
-    from tester.records.search import JobSummary
     from tester.records.store import Store
 
 T = TypeVar("T")
@@ -110,9 +110,9 @@ class Session:
         self._views.clear()
         return self.job
 
-    def jobs(self, text: str) -> list[JobSummary]:
-        """Records of the log that fit what was typed, newest first: see `search.find_jobs`."""
-        from tester.bench.search import find_jobs
+    def jobs(self, text: str) -> list[JobRow]:
+        """Records of the log that fit what was typed, newest first."""
+        from tester.job.comeback import find_jobs
 
         return find_jobs(self.open_log(), text)
 
@@ -177,9 +177,18 @@ class Session:
         entry = self.job.state.newest_scan("comeback")
         return None if entry is None else self.reading(entry)
 
-    def comeback_changes(self) -> list[Any]:
-        """What changed between as left and comeback: each with `says`, `cavities`, `handled`."""
-        return []
+    def comeback_changes(self) -> list[ChangeRow]:
+        """What changed between as left and the newest scan of the harness that came back."""
+        later = self.comeback_reading()
+        if later is None:
+            return []
+
+        def make(job: Job) -> list[ChangeRow]:
+            from tester.job.comeback import changes
+
+            return changes(job, later)
+
+        return self._view("changes", make)
 
     def expected(self) -> Expected | None:
         """The expectation, None while it cannot be told yet."""

@@ -27,8 +27,8 @@ SOURCES = {
 class StripState:
     """What the strip shows.
 
-    `stages` in order, `stage` the one shown, `reached` how many of them are done; `board` of BOARD_SIGNS, `source`
-    of SOURCES, with `when` beside it, such as the time of a stored scan.
+    `stages` in order, `stage` the one shown, `reached` how many of them are done, but for `skipped`; `board` of
+    BOARD_SIGNS, `source` of SOURCES, with `when` beside it, such as the time of a stored scan.
     """
 
     job: str = ""
@@ -41,6 +41,7 @@ class StripState:
     source: str = ""
     when: str = ""
     note: str = ""
+    skipped: tuple[str, ...] = ()
 
 
 class TopStrip(LineView):
@@ -124,5 +125,5 @@ def stage_wire(state: StripState, width: int) -> list[Part]:
         if n == at:
             parts.append((f"▐{stage.upper()}▌", "head"))
         else:
-            parts.append((stage, "wire" if n < state.reached else "dim"))
+            parts.append((stage, "wire" if n < state.reached and stage not in state.skipped else "dim"))
     return parts

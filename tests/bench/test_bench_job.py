@@ -234,3 +234,20 @@ async def test_a_record_is_stepped_through_event_by_event(bench: Bench) -> None:
         assert "done, by hand" in bench.text()
         await bench.keys("home")
         assert "1 of " in bench.strip
+
+
+async def test_a_harness_that_came_back_is_scanned_again_and_its_changes_stand_beside_what_the_job_handled(
+    bench: Bench,
+) -> None:
+    async with bench.at("as left"):
+        await bench.rehearse(f"harness {bench.write('after.toml', harness(*AFTER))}")
+        await bench.keys("enter")
+        await bench.until(lambda: bench.job.state.verdict is not None, "a verdict")
+        await bench.rehearse(f"harness {bench.write('broken.toml', harness(*AFTER[1:]))}")
+        bench.app.call_later(bench.app.show_stage, "comeback")
+        await bench.until_text("job opened")
+        await bench.keys("s")
+        await bench.until(lambda: bench.job.state.newest_scan("comeback") is not None, "the scan")
+        await bench.until_text("A-1")
+        assert "A-1" in bench.text() and "as left" in bench.text() and "nothing" in bench.text()
+        assert [one.touched for one in bench.app.session.comeback_changes()]

@@ -98,8 +98,8 @@ class ComebackScreen(ScanStage):
     def _changes(self) -> list[Pick]:
         picks = []
         for n, change in enumerate(self._compared()):
-            sign, role = HANDLED.get(change.handled, ("·", "plain"))
-            picks.append(Pick(f"change {n}", change.says, sign, role, change.handled))
+            sign, role = HANDLED.get(change.touched, ("·", "plain"))
+            picks.append(Pick(f"change {n}", change.says, sign, role, change.touched))
         return picks
 
     def _compared(self) -> list[Any]:

@@ -64,11 +64,16 @@ class FinishScreen(StageScreen):
     def next_words(self) -> str:
         state = self._state()
         if state.finished:
-            return "The job is closed. After the harness is back in the vehicle: press g, after installing."
+            return "The job is closed. When the harness is back in the vehicle, Enter: after installing."
         missing = [role for role in ROLES_OF_PEOPLE if role not in state.initials]
         if missing:
             return f"Read what was not tested. Then Enter: initials of the {missing[0]}."
         return "Press Enter to close the job at the bench."
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action in ("builder", "tester", "close"):
+            return not self._state().finished
+        return True
 
     def action_scroll(self, by: int) -> None:
         self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)

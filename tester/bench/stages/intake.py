@@ -16,7 +16,7 @@ from tester.errors import InputError, LoomwrightError
 FIELDS = (
     ("plan", "plan", "file of the plan"),
     ("leads", "leads", "file of the lead map; several with a blank between are rounds"),
-    ("side", "side", "only where the plan has sides"),
+    ("side", "side", "side of the vehicle, where the plan has sides"),
     ("job", "job", "your job number or the vehicle"),
     ("tag", "tag", "tag on the harness"),
     ("by", "initials", "who builds"),
@@ -111,6 +111,8 @@ class IntakeScreen(StageScreen):
         try:
             if not plan:
                 raise InputError("Which plan? Write the name of its file on the first line.")
+            if self.sides and not given["side"]:
+                raise InputError(f"Which side? Write {' or '.join(self.sides)} on the third line.")
             if not leads:
                 raise InputError("Which leads? Write the name of the lead map on the second line.")
             session.options.leads = leads
@@ -150,6 +152,8 @@ class IntakeScreen(StageScreen):
                 lines.append([(f" PASS needs: {checks}", "plain")])
                 lines += said(plan.note, "dim", " ")
         self.query_one("#about", Lines).show(lines)
+        hint = " or ".join(self.sides) if self.sides else "this plan has no sides"
+        self.query_one("#in-side", Input).placeholder = hint
 
 
 def quoted(path: str) -> str:

@@ -83,10 +83,14 @@ class JobsScreen(StageScreen):
             return
         picks = []
         for one in found:
-            sign, role = SIGNS.get(one.term("verdict"), (" ", "plain"))
-            words = "  ".join(part for part in (one.job, one.term("tag"), one.term("plan"), one.term("side")) if part)
-            tail = f"{one.term('verdict') or 'open'}  {one.changed.astimezone():%Y-%m-%d %H:%M}"
-            picks.append(Pick(one.job, words, sign, role, tail))
+            sign, role = SIGNS.get(one.terms.get("verdict", ""), (" ", "plain"))
+            words = "  ".join(
+                part
+                for part in (one.record, *(one.terms.get(name, "") for name in ("order", "tag", "plan", "side")))
+                if part
+            )
+            tail = f"{one.terms.get('verdict') or 'open'}  {one.changed.astimezone():%Y-%m-%d %H:%M}"
+            picks.append(Pick(one.record, words, sign, role, tail))
         jobs = self.query_one(PickList)
         jobs.empty = "nothing fits" if text.strip() else "no job yet: press n to begin one"
         jobs.show(picks)

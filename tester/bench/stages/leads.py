@@ -161,7 +161,9 @@ class LeadsScreen(StageScreen):
     # Keys
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
+        self.note = ""
         self._explain(event.key)
+        self.show_strip()
 
     def on_pick_list_picked(self, event: PickList.Picked) -> None:
         self.action_do_it()
@@ -229,6 +231,7 @@ class LeadsScreen(StageScreen):
         if open_ones:
             picks.go(open_ones[0])
         self._explain(picks.key)
+        self.show_strip()
 
     def _may_drive(self) -> bool:
         session = self.bench.session

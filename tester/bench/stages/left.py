@@ -20,6 +20,7 @@ from tester.bench.scanning import Row
 from tester.bench.stages.scan import ScanStage
 from tester.bench.text import count
 from tester.errors import LoomwrightError
+from tester.harness.cavity import in_order
 
 _STEPS = re.compile(r"\(steps? [^()]*\)")
 ROLES = {"PASS": "right", "FAIL": "wrong", "NOT TESTED": "doubt"}
@@ -126,7 +127,7 @@ class AsLeftScreen(ScanStage):
 
     def action_reworked(self) -> None:
         cavities = self._cavities(self.query_one(PickList).key)
-        where = ", ".join(cavities) or "the harness"
+        where = ", ".join(in_order(cavities)) or "the harness"
         self.app.push_screen(
             YesNo("Reworked?", f"You have mended {where}. The whole harness is scanned again now."),
             lambda answer: self._rescan(cavities) if answer == "yes" else None,
@@ -140,7 +141,8 @@ class AsLeftScreen(ScanStage):
         verdict = self._verdict()
         kind, _, number = self.query_one(PickList).key.partition(" ")
         steps = verdict["faults"][int(number)]["steps"] if verdict is not None and kind == "fault" else []
-        self.bench.step_wanted = number if kind == "step" else next(iter(steps), "")
+        putting = [one.id for one in self.bench.session.steps() if one.id in steps and one.do in ("insert", "move")]
+        self.bench.step_wanted = number if kind == "step" else next(iter([*putting, *steps]), "")
         self.bench.show_stage("work sheet")
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:

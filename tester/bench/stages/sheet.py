@@ -49,6 +49,7 @@ class WorkSheetScreen(StageScreen):
         super().__init__()
         self.watching = Watching(self)
         self.seen_step = ""
+        self.hint = ""
 
     def body(self) -> ComposeResult:
         with Horizontal(id="lower"):
@@ -65,6 +66,9 @@ class WorkSheetScreen(StageScreen):
         wanted, self.bench.step_wanted = self.bench.step_wanted, ""
         if wanted:
             picks.go(wanted)
+            self.hint = "Mend it here; then s goes back to as left, and Enter there scans the harness again."
+            if self.bench.session.job is not None and self.bench.session.job.state.verdict is not None:
+                self.hint = "Mend it here; then s goes back to as left, and r there scans the harness again."
             self._show_step()
             self.show_strip()
         else:
@@ -83,6 +87,8 @@ class WorkSheetScreen(StageScreen):
             return "This harness needs no step. Press s to scan it as left."
         steps = self.bench.session.steps()
         left = [one for one in steps if one.state == "open"]
+        if self.hint:
+            return self.hint
         if not left:
             return "All steps are ticked. Press s: the finished harness is scanned."
         if step.state == "done":
@@ -121,12 +127,7 @@ class WorkSheetScreen(StageScreen):
         """Where the hand goes: a cavity, from one to another, or a connector."""
         if step.do == "move":
             return " to ".join(step.cavities)
-        return str(step.cavity or self._connector(step))
-
-    def _connector(self, step: Any) -> str:
-        """The connector that a step without cavity works on, "" if none."""
-        todo = next((one for one in self.bench.session.resolved().todo if one.id == step.id), None)
-        return str(getattr(todo.step, "connector", "") or "") if todo is not None else ""
+        return str(step.cavity or step.connector)
 
     def _show_step(self) -> None:
         step = self.step
@@ -156,8 +157,8 @@ class WorkSheetScreen(StageScreen):
     def _show_face(self, step: Any, face: FaceView) -> None:
         plan = self.bench.session.plan
         names = list(dict.fromkeys(split_cavity(name)[0] for name in step.cavities))
-        if not names and self._connector(step):
-            names = [self._connector(step)]
+        if not names and step.connector:
+            names = [step.connector]
         face.display = bool(names)
         if names:
             face.show(face_plans(plan, names))
@@ -167,7 +168,7 @@ class WorkSheetScreen(StageScreen):
     # Keys
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
-        self.note = ""
+        self.note = self.hint = ""
         self._show_step()
         self.show_strip()
         self.refresh_bindings()

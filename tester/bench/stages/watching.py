@@ -103,14 +103,23 @@ class Watching:
         """The cursor is on another step: that one is under way now."""
         step = self.screen.step
         if self.on and step is not None and step.id != self._begun and step.state == "open":
-            self._begun = step.id
-            self._changes.put(lambda watch, which=step.id: watch.begin(which))  # type: ignore[misc]
+            left, self._begun = self._begun, step.id
+            steps = self.screen.bench.session.steps()
+            if left:  # left without a tick: what it might have taken out is told again
+                self._changes.put(lambda watch: watch.done(left, steps))
+            self._changes.put(lambda watch: watch.begin(step.id))
 
     def ticked(self, step: str) -> None:
-        """A step was ticked or undone: the rules are made anew from what is joined now."""
+        """A step was ticked or undone: the rules learn it, and which steps are free now."""
         if self.on:
-            self.stop()
-            self.on = False
+            steps = self.screen.bench.session.steps()
+            if any(one.state == "open" for one in steps):
+                self._changes.put(lambda watch: watch.done(step, steps))
+                self._begun = ""
+                self.moved()
+            else:
+                self.stop()
+        else:
             self.start()
 
     # News

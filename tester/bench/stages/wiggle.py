@@ -230,11 +230,10 @@ class WiggleScreen(StageScreen):
         return [name for circuit in self._circuits() for name in circuit]
 
     def _say_result(self, result: Any) -> None:
+        from tester.words.changes import watch_line
+
         seen = f"{count(len(result.dropouts), 'dropout')} in {result.seconds:.0f} s."
-        could = (
-            f"A look every {result.cadence_us / 1000:.2g} ms: a dropout shorter than {result.missed_ms:.2g} ms could "
-            "have been missed."
-        )
+        could = watch_line(result.seconds, result.cadence_us, result.missed_ms, result.shorts_missed_ms) + "."
         self.query_one("#result", Lines).show([
             *said(seen, "wrong" if result.dropouts else "right", " "), *said(could, "dim", " "),
         ])  # fmt: skip
