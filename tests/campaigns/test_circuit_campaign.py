@@ -18,5 +18,5 @@ def test_every_deck_gives_the_committed_table() -> None:
 
 @pytest.mark.parametrize("name", ["card", "starter"])
 def test_a_netlist_read_back_is_the_source(name: str) -> None:
-    """431 and 113 parts take the parser some fifteen seconds."""
+    """431 and 111 parts take the parser some fifteen seconds."""
     read_back_equals_source(name)

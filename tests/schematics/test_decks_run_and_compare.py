@@ -68,8 +68,8 @@ def test_a_changed_value_and_a_changed_word_are_differences() -> None:
     old = table(one, [("short", 100.0), ("long", 5.0)])
     assert differences(old, table(one, [("short", 100.4), ("long", 5.0)])) == []
     assert differences(old, table(one, [("short", 103.0), ("wide", 5.0)])) == [
-        "row 1 ohm: 100 before, 103 now",
         "row 2 case: long before, wide now",
+        "row 1 ohm: 100 before, 103 now",
     ]
     assert differences(old, table(one, [("short", 100.0)])) == ["rows or columns are not the same"]
 

@@ -6,6 +6,7 @@ import sys
 
 from ..generate import ROOT, spice_files, stale, write
 from . import catalogue
+from .deck import Deck
 from .run import DeckError, differences, timed
 
 SPICE = ROOT / "schematics" / "spice"
@@ -38,7 +39,7 @@ def main(arguments: list[str]) -> int:
             bad += 1
             continue
         total += seconds
-        found = _compare(deck.name, new)
+        found = _compare(deck, new)
         print(f"{deck.name:14} {seconds:6.1f} s  {'as committed' if not found else f'{len(found)} differences'}")
         if check:
             bad += bool(found)
@@ -50,12 +51,12 @@ def main(arguments: list[str]) -> int:
     return 1 if bad else 0
 
 
-def _compare(name: str, new: str) -> list[str]:
+def _compare(deck: Deck, new: str) -> list[str]:
     """Differences between the committed table of a deck and a new one."""
-    path = SPICE / "results" / f"{name}.txt"
+    path = SPICE / "results" / f"{deck.name}.txt"
     if not path.is_file():
         return ["no table is committed"]
-    return differences(path.read_text(encoding="utf-8"), new)
+    return differences(path.read_text(encoding="utf-8"), new, deck.tolerance)
 
 
 if __name__ == "__main__":

@@ -32,7 +32,8 @@ class Deck:
     """One question to ngspice.
 
     `columns` names the table's columns with units; `finish` turns the raw ROW lines into rows of the table (default:
-    numbers as they are); `notes` stand above the table.
+    numbers as they are); `notes` stand above the table. `tolerance`: how far, relative, another version of ngspice may
+    be off a committed cell (more where a last digit decides which step of the converter a board falls on).
     """
 
     name: str
@@ -41,6 +42,7 @@ class Deck:
     text: str
     notes: tuple[str, ...] = ()
     finish: Callable[[Sequence[Sequence[str]]], list[Row]] | None = None
+    tolerance: float = 0.01
 
 
 def rows_as_read(raw: Sequence[Sequence[str]]) -> list[Row]:

@@ -105,6 +105,7 @@ def isolation() -> Deck:
             "The pull-ups of the sunk circuit divide the current: the factor 1 + 1140 m/330k is taken in.",
         ),
         _isolation_rows,
+        tolerance=0.1,
     )
 
 

@@ -216,6 +216,7 @@ def resistance() -> Deck:
             "one_direction_alone shows why the current is reversed: leakage through the 10k taps looks like 40 ohm.",
         ),
         lambda raw: _results(raw, METHODS, PROMISE),
+        tolerance=0.05,
     )
 
 
@@ -229,4 +230,5 @@ def wide_range() -> Deck:
         text("range: 300 boards, wide range", [*_board("4096"), *boards()], _control(cases, WIDE)),
         ("margin: promised (2 % + 0.2 ohm) over worst error. Above 5 kohm the isolation method takes over.",),
         lambda raw: _results(raw, WIDE_METHODS, PROMISE_WIDE),
+        tolerance=0.05,
     )

@@ -71,18 +71,20 @@ def read_table(text: str) -> list[dict[str, Cell]]:
 
 
 def differences(old: str, new: str, relative: float = 0.01) -> list[str]:
-    """Where two results files differ by more than `relative` of the larger value (or of 1e-9)."""
+    """Where two results files differ by more than `relative` of the value, or of 1e-5 of its column's largest."""
     before, after = read_table(old), read_table(new)
     if len(before) != len(after) or (before and list(before[0]) != list(after[0])):
         return ["rows or columns are not the same"]
     found = []
-    for number, (one, other) in enumerate(zip(before, after, strict=True), start=1):
-        for name, value in one.items():
-            now = other[name]
+    for name in before[0] if before else ():
+        column = [row[name] for row in before]
+        largest = max((abs(cell) for cell in column if isinstance(cell, float)), default=0.0)
+        for number, (one, other) in enumerate(zip(before, after, strict=True), start=1):
+            value, now = one[name], other[name]
             if isinstance(value, str) or isinstance(now, str):
                 same = value == now
             else:
-                same = math.isclose(value, now, rel_tol=relative, abs_tol=1e-9)
+                same = math.isclose(value, now, rel_tol=relative, abs_tol=max(1e-9, 1e-5 * largest))
             if not same:
                 found.append(f"row {number} {name}: {shown(value)} before, {shown(now)} now")
     return found
