@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from tester.harness.cavity import split_cavity
+from tester.plan.blind import exchange_blind
 from tester.plan.models import Plan, Wire
 from tester.plan.resolve import Resolved, Todo
 from tester.plan.steps import Cut, Insert, Lock, Move, Plug, Remove, SealOff, Splice, TapeBack, Unlock
@@ -52,6 +53,7 @@ class StepView:
 def views(found: Resolved, ticked: Mapping[str, str]) -> list[StepView]:
     """All steps in the plan's order. `ticked`: step id -> how it was ticked."""
     done = set(ticked)
+    begun = _begun(found, done)
     shown = []
     for todo in found.todo:
         step = todo.step
@@ -65,7 +67,7 @@ def views(found: Resolved, ticked: Mapping[str, str]) -> list[StepView]:
                 cavities=todo.cavities,
                 state="done" if todo.id in done else "open",
                 how=ticked.get(todo.id, ""),
-                blocked="" if todo.id in done else blocked(found, todo, done),
+                blocked="" if todo.id in done else blocked(found, todo, done) or _unfinished(todo, begun),
                 eyes=todo.do in NEVER_BY_BOARD,
                 note=step.note,
                 caution=step.caution,
@@ -120,6 +122,24 @@ def blocked(found: Resolved, todo: Todo, done: Collection[str]) -> str:
             if todo.step.connector in {split_cavity(name)[0] for name in one.cavities}:
                 return f"first step {one.number}: it still works on connector {todo.step.connector}"
     return ""
+
+
+def _begun(found: Resolved, done: Collection[str]) -> dict[str, str]:
+    """Kit wire -> another wire, with one end in and one end loose, that no scan could tell from it."""
+    ends: dict[str, list[bool]] = {}
+    for todo in found.todo:
+        if isinstance(todo.step, Insert) and todo.step.wire:
+            ends.setdefault(todo.step.wire, []).append(todo.id in done)
+    half = {wire for wire, states in ends.items() if any(states) and not all(states)}
+    found_pairs = [(b.first, b.second) for b in exchange_blind(found.plan)] if half else []
+    return {b: a for one, two in found_pairs for a, b in ((one, two), (two, one)) if a in half and b not in half}
+
+
+def _unfinished(todo: Todo, begun: Mapping[str, str]) -> str:
+    step = todo.step
+    wire = step.wire if isinstance(step, Insert) else None
+    other = begun.get(wire) if wire else None
+    return f"first finish wire {other}: no scan would see it exchanged with {wire}" if other else ""
 
 
 def _made(todo: Todo) -> set[str]:
