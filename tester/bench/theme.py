@@ -39,6 +39,8 @@ def few_colours(environ: Mapping[str, str] = os.environ) -> bool:
     """True when the terminal has sixteen colours or fewer, or the person asked for none (NO_COLOR)."""
     if "NO_COLOR" in environ:
         return True
+    if environ.get("TEXTUAL_COLOR_SYSTEM") == "truecolor" or "web_driver" in environ.get("TEXTUAL_DRIVER", ""):
+        return False  # in a browser
     if environ.get("COLORTERM", "").strip().lower() in ("truecolor", "24bit"):
         return False
     return "256color" not in environ.get("TERM", "") and environ.get("TERM", "") not in ("xterm-kitty", "alacritty")

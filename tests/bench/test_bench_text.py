@@ -89,3 +89,4 @@ def test_few_colours_are_seen_from_the_environment() -> None:
     assert few_colours({"TERM": "linux"})
     assert not few_colours({"TERM": "xterm-256color"})
     assert not few_colours({"TERM": "foot", "COLORTERM": "truecolor"})
+    assert not few_colours({"TEXTUAL_DRIVER": "textual.drivers.web_driver:WebDriver"})
