@@ -191,25 +191,27 @@ class _Making:
             return told, frozenset(reference.directed), frozenset(pair(a, b) for a, b in reference.unsteady)
         if scan is None:
             return (), frozenset(), frozenset()
-        parts: list[ExpectedPart] = []
+        parts: dict[frozenset[tuple[str, ...]], ExpectedPart] = {}
         unsteady: set[Pair] = set()
         for part in scan.parts:
             ends = self.both(part.a, part.b, outcomes, "the part")
             if ends is not None and part.stable:
-                parts.append(ExpectedPart(*ends, part.ohms_ab, part.ohms_ba, part.drop_v, _PART_TOLERANCE))
+                circuits = frozenset(outcomes[0].netlist.circuit_of(name) for name in ends)
+                made = ExpectedPart(*ends, part.ohms_ab, part.ohms_ba, part.drop_v, _PART_TOLERANCE)
+                parts.setdefault(circuits, made)
             elif ends is not None:
                 unsteady.add(pair(*ends))
         diodes: dict[tuple[tuple[str, ...], tuple[str, ...]], Pair] = {}
         for a, b in sorted(scan.directed, key=lambda ab: (cavity_key(ab[0]), cavity_key(ab[1]))):
             ends = self.both(a, b, outcomes, "the one-way part")
             if ends is not None:
-                circuits = tuple(outcomes[0].netlist.circuit_of(name) for name in ends)
-                diodes.setdefault((circuits[0], circuits[1]), ends)
+                one, other = (outcomes[0].netlist.circuit_of(name) for name in ends)
+                diodes.setdefault((one, other), ends)
         for a, b in scan.doubtful:
             places = (self.now.get(terminal(a), a), self.now.get(terminal(b), b))
             unsteady.add(pair(*places))
         self.notes = list(dict.fromkeys(self.notes))
-        return tuple(parts), frozenset(diodes.values()), frozenset(unsteady)
+        return tuple(parts.values()), frozenset(diodes.values()), frozenset(unsteady)
 
     def both(self, a: str, b: str, outcomes: tuple[Outcome, ...], what: str) -> tuple[str, str] | None:
         x, y = self.seen_at(a, outcomes), self.seen_at(b, outcomes)

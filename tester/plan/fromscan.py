@@ -26,11 +26,7 @@ def plan_from_scan(measured: Measured, id: str, note: str = "") -> Plan:
         lone=measured.netlist.lone(),
         directed=_representatives(measured),
         unsteady=tuple(sorted(unsteady, key=lambda ab: (cavity_key(ab[0]), cavity_key(ab[1])))),
-        part=tuple(
-            Part(a=p.a, b=p.b, ohms_ab=p.ohms_ab, ohms_ba=p.ohms_ba, drop_v=p.drop_v)
-            for p in measured.parts
-            if p.stable
-        ),
+        part=_parts(measured),
         note=note,
     )
     return Plan(
@@ -59,6 +55,16 @@ def _representatives(measured: Measured) -> tuple[tuple[str, str], ...]:
     for a, b in sorted(measured.directed, key=lambda ab: (cavity_key(ab[0]), cavity_key(ab[1]))):
         key = (measured.netlist.circuit_of(a)[0], measured.netlist.circuit_of(b)[0])
         found.setdefault(key, (a, b))
+    return tuple(found.values())
+
+
+def _parts(measured: Measured) -> tuple[Part, ...]:
+    """One part for each two circuits with a steady one between."""
+    found: dict[frozenset[str], Part] = {}
+    for p in measured.parts:
+        if p.stable:
+            key = frozenset(measured.netlist.circuit_of(name)[0] for name in (p.a, p.b))
+            found.setdefault(key, Part(a=p.a, b=p.b, ohms_ab=p.ohms_ab, ohms_ba=p.ohms_ba, drop_v=p.drop_v))
     return tuple(found.values())
 
 

@@ -193,3 +193,9 @@ def test_a_plan_with_sides_wants_one_and_a_plan_without_refuses_one() -> None:
         resolve(sided, scan(), {}, "rihgt")
     with pytest.raises(InputError, match="has no sides"):
         resolve(plan(), scan(), {}, "left")
+
+
+def test_a_part_seen_in_several_rounds_under_other_cavities_is_carried_once() -> None:
+    parts = (PartReading("D-1", "H-1", 470.0, 470.0), PartReading("H-2", "D-2", 480.0, 470.0))
+    expected = expectation(plan({"do": "tug", "cavity": "D-9"}), scan(["D-1", "D-2"], ["H-1", "H-2"], parts=parts))
+    assert [(p.a, p.b) for p in expected.parts] == [("D-1", "H-1")]
