@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from tester.board.ports import list_ports
 from tester.board.recording import Recorder
 from tester.cli.output import say
 from tester.errors import BoardError, InputError, StoreError
+from tester.harness.cavity import parse_cavity
 from tester.harness.leads import LeadMap, load_leads
 from tester.job.files import read_bytes, write_whole
 from tester.job.job import Job
@@ -43,6 +44,21 @@ def board_address(given: str | None) -> str:
 
 
 VIRTUAL_SERIAL = "56420000"  # "VB", then a small seed: hwspec/virtual/README.md
+
+
+def left_out(options: argparse.Namespace, rounds: Iterable[LeadMap]) -> list[str]:
+    """The cavities of --leave-out. Raises InputError for one that no lead goes to."""
+    known = {cavity for leads in rounds for cavity in leads.channels.values()}
+    cavities = []
+    for text in options.leave_out:
+        try:
+            cavity = parse_cavity(text)
+        except ValueError as error:
+            raise InputError(f"--leave-out: {error}") from None
+        if cavity not in known:
+            raise InputError(f"--leave-out {cavity}: no lead goes there, so it is left out already")
+        cavities.append(cavity)
+    return cavities
 
 
 def is_virtual(board: Board) -> bool:

@@ -121,6 +121,13 @@ def _board_options(parser: Parser, leads_needed: bool = True) -> None:
     )  # fmt: skip
 
 
+def _leave_out(parser: Parser) -> None:
+    parser.add_argument(
+        "--leave-out", action="append", default=[], metavar="CAVITY",
+        help="do not drive this cavity (possibly wet); it counts as not on a lead",
+    )  # fmt: skip
+
+
 def _log_option(parser: Parser) -> None:
     parser.add_argument("--log", metavar="STORE", help="the log of jobs (default: under $XDG_DATA_HOME/loomwright/)")
 
@@ -157,6 +164,7 @@ def _add_scan(verbs: argparse._SubParsersAction[Parser]) -> None:
         "Example:\n  loomwright scan --leads leads.toml --board /dev/ttyACM0 --save as-found.json",
     )  # fmt: skip
     _board_options(scan)
+    _leave_out(scan)
     _file(scan, "--save", help="save the scan, frames included, for --as-found and plan from-scan")
 
 
@@ -171,6 +179,7 @@ def _add_test(verbs: argparse._SubParsersAction[Parser]) -> None:
         "--resume", metavar="RECORD",
         help="take a job up again that broke off: plan, leads, as-found scan, answers and ticks come from its record",
     )  # fmt: skip
+    _leave_out(test)
     _file(test, "--as-found", help="scan saved before the work began")
     test.add_argument("--side", metavar="SIDE", help="side of the vehicle, where the plan has sides")
     test.add_argument("--steps-done", action="store_true", help="every step of the work sheet has been done")

@@ -8,10 +8,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 from tester.board.client import Board
-from tester.cli.common import MovedLeads, opened_board, read_leads, refuse_uncautioned
+from tester.cli.common import MovedLeads, left_out, opened_board, read_leads, refuse_uncautioned
 from tester.cli.output import Progress, say, show, show_json
 from tester.job.files import write_whole
-from tester.job.measure import take_scan
+from tester.job.measure import reduced, take_scan
 from tester.job.scanfile import scan_object
 from tester.words import reading_lines
 
@@ -22,7 +22,12 @@ def run(options: argparse.Namespace) -> int:
     progress = Progress("driving channel")
     with opened_board(options) as board:
         refuse_uncautioned(board, options.accept_cautions)
-        run_ = take_scan(board, rounds, progress=progress, next_round=MovedLeads(board, options.leads))
+        run_ = take_scan(
+            board,
+            reduced(rounds, left_out(options, rounds)),
+            progress=progress,
+            next_round=MovedLeads(board, options.leads),
+        )
         about = about_board(board) | {"at": datetime.now(UTC).isoformat(timespec="seconds")}
     progress.end()
     result = scan_object(run_, about)

@@ -7,7 +7,7 @@ from typing import Any
 
 from tester.board.client import Board
 from tester.board.recording import Recorder
-from tester.cli.common import MovedLeads, open_log, opened_board, parse_answers, refuse_to_drive
+from tester.cli.common import MovedLeads, left_out, open_log, opened_board, parse_answers, refuse_to_drive
 from tester.cli.main import error_object
 from tester.cli.output import Progress, say, show, show_json
 from tester.cli.scan import about_board
@@ -90,7 +90,8 @@ def _measure_and_judge(job: Job, options: argparse.Namespace) -> Any:
 
 def _scan(job: Job, board: Board, options: argparse.Namespace, progress: Progress, recorder: Recorder) -> None:
     job.scan(
-        board, AS_LEFT, progress=progress, next_round=MovedLeads(board, options.leads or []), recording=recorder.text
+        board, AS_LEFT, progress=progress, next_round=MovedLeads(board, options.leads or []), recording=recorder.text,
+        leave_out=left_out(options, job.leads),
     )  # fmt: skip
 
 

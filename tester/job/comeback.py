@@ -102,6 +102,7 @@ def event_line(event: Event) -> str:
         "tick": lambda: f"step {data['step']} ticked by {data.get('how', 'hand')}",
         "undo": lambda: f"step {data['step']} taken back",
         "touched": lambda: f"handled again: {data.get('why', '')}",
+        "left-out": lambda: f"left out of the scan, {data['why']}: {', '.join(data['cavities'])}",
         "scan": lambda: f"full scan, {data['purpose']}",
         "verdict": lambda: f"verdict {data['verdict']}",
         "wiggle": lambda: f"dropout watch, {len(data['dropouts'])} seen",

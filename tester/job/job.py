@@ -15,7 +15,7 @@ from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
 from tester.job.judging import agrees, facts_of, pairs_to_measure
-from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of, take_scan
+from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of, reduced, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.state import JobState, advance, fold
@@ -238,16 +238,23 @@ class Job:
         stop: Callable[[], bool] | None = None,
         on_row: OnRow | None = None,
         recording: Callable[[], str] | None = None,
+        leave_out: Iterable[str] = (),
     ) -> ScanRun:
-        """Full scan, stored with its frames; a run that breaks off is stored as aborted. Raises BoardError."""
+        """Full scan, stored with its frames; a run that breaks off is stored as aborted. Raises BoardError.
+
+        `leave_out`: cavities that are not to be driven (possibly wet); they count as not on a lead.
+        """
+        wet = sorted(set(leave_out))
         try:
             run = take_scan(
-                board, self.leads, progress=progress, next_round=next_round, stop=stop, on_row=on_row,
+                board, reduced(self.leads, wet), progress=progress, next_round=next_round, stop=stop, on_row=on_row,
                 also=self.links_to_measure(purpose),
             )  # fmt: skip
         except LoomwrightError as error:
             self.keep_abort(purpose, error, recording() if recording else "")
             raise
+        if wet:
+            self._append("left-out", {"cavities": wet, "why": "possibly wet", "purpose": purpose})
         self.keep_scan(purpose, run, recording() if recording else "")
         return run
 

@@ -7,7 +7,7 @@ reading that the live run gave: judging and replay share that one path.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 from tester.board.client import Board
@@ -22,6 +22,8 @@ from tester.scan import ChannelLinks, Round, bits, combine, decode_walk, merge_r
 WALKS = 2
 EXTRA_WALKS = 2
 SLICE = 16
+WET_V, WET_OHMS = 1.0, 1000.0
+PULL_UP_OHMS, RAIL_V = 330_000.0, 3.3
 
 Progress = Callable[[int, int], None]
 NextRound = Callable[[int, LeadMap], None]
@@ -49,20 +51,54 @@ class ScanRun:
         return isolation_of(self.rounds)
 
 
+@dataclass(frozen=True)
+class Source:
+    """A voltage found on a cavity: `volts` with nothing drawn, behind `ohms`. Weak ones may be dampness."""
+
+    cavity: str
+    volts: float
+    ohms: float
+
+    @property
+    def weak(self) -> bool:
+        """Under 1 V behind more than 1 kohm: what water and two metals make. Common practice, no source."""
+        return abs(self.volts) < WET_V and self.ohms > WET_OHMS
+
+    def __str__(self) -> str:
+        wet = f", possibly wet ({self.ohms / 1000:.0f} kohm behind it)" if self.weak else ""
+        return f"{self.cavity} {self.volts:+.2f} V{wet}"
+
+
+def sources(frame: VoltageFrame, leads: LeadMap) -> list[Source]:
+    """Voltages from outside, from the two readings with the pull-up rail low and high (hwspec/limits.toml, voltage)."""
+    found = []
+    live = dict(frame.live())
+    for channel, low, high in zip(frame.channels, frame.low_mv, frame.high_mv, strict=True):
+        if channel in live:
+            moved = min(max((high - low) / 1000, 0.0), RAIL_V - 0.001)
+            ohms = PULL_UP_OHMS * moved / (RAIL_V - moved)
+            found.append(Source(leads.channels[channel], low / 1000 * (ohms + PULL_UP_OHMS) / PULL_UP_OHMS, ohms))
+    return found
+
+
 def check_voltage(board: Board, leads: LeadMap) -> VoltageFrame:
     """Refuse to go on when a cavity carries a voltage.
 
-    Raises BoardError (code "voltage") naming each cavity with its volts.
+    Raises BoardError (code "voltage") naming each cavity with its volts, and which may only be wet.
     """
     frame = board.voltage(sorted(leads.channels))
-    live = [(leads.channels[channel], volts) for channel, volts in frame.live()]
+    live = sources(frame, leads)
     if live:
-        listed = ", ".join(f"{cavity} {volts:+.2f} V" for cavity, volts in live)
+        weak = [source.cavity for source in live if source.weak]
+        hint = "Unplug the harness from everything that can feed it, let it dry, then start again."
+        if len(weak) == len(live):
+            hint = (
+                "Photograph it, measure before you unplug or clean anything, let it dry, then scan again. To scan the "
+                f"rest meanwhile, never PASS: --leave-out {' --leave-out '.join(weak)}. Then clean and prove the leads."
+            )
         raise BoardError(
-            f"voltage present, nothing was driven: {listed}",
-            "Unplug the harness from everything that can feed it, let it dry, then start again.",
-            code="voltage",
-        )
+            f"voltage present, nothing was driven: {', '.join(map(str, live))}", hint, code="voltage"
+        )  # fmt: skip
     return frame
 
 
@@ -117,6 +153,17 @@ def take_scan(
     finally:
         board.off()
     return ScanRun(tuple(taken), decode(taken))
+
+
+def reduced(rounds: Iterable[LeadMap], leave_out: Iterable[str]) -> tuple[LeadMap, ...]:
+    """The lead maps without these cavities: nothing drives or reads them, so nothing is said of them."""
+    gone = set(leave_out)
+    kept = []
+    for leads in rounds:
+        channels = {channel: cavity for channel, cavity in leads.channels.items() if cavity not in gone}
+        ohms = {channel: value for channel, value in leads.lead_ohms.items() if channel in channels}
+        kept.append(replace(leads, channels=channels, lead_ohms=ohms))
+    return tuple(kept)
 
 
 def check_channels(board: Board, leads: LeadMap) -> None:

@@ -205,3 +205,32 @@ def test_replay_gives_the_stored_verdict_again_apart_from_record_number(
         status, wired, _ = call(capsys, "records", "replay", result["record"], "--wire", "--json")
         assert status == 0 and wired["wire_scans"] == 1
     assert call(capsys, "records", "verify", "--json")[1]["whole"]
+
+
+VOLTAGE = '[[voltage]]\nat = "H-3"\nvolts = {volts}\nohms = {ohms}\n'
+
+
+def test_a_voltage_on_a_cavity_is_named_and_nothing_is_driven(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = planned(bench, capsys)
+    live = harness_file(bench, "live", GOOD)
+    live.write_text(live.read_text() + VOLTAGE.format(volts=12.6, ohms=50))
+    status, result, err = call(
+        capsys, "test", "--plan", plan, "--leads", bench / "leads.toml", "--json", "--board", f"virtual:{live}"
+    )
+    assert (status, result["verdict"], result["error"]["kind"]) == (4, "NOT TESTED", "voltage")
+    assert "H-3" in err and "D-3" in err and "possibly wet" not in err
+
+
+def test_a_weak_voltage_may_be_dampness_and_the_rest_is_scanned_but_never_passes(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = planned(bench, capsys)
+    wet = harness_file(bench, "wet", [link for link in GOOD if "D-3" not in link])
+    wet.write_text(wet.read_text() + VOLTAGE.format(volts=0.6, ohms=8000))
+    common = ["test", "--plan", plan, "--leads", bench / "leads.toml", "--json", "--board", f"virtual:{wet}"]
+    status, _, err = call(capsys, *common)
+    assert status == 4 and "H-3 +0.6" in err and "possibly wet" in err and "--leave-out H-3" in err
+    status, result, _ = call(capsys, *common, "--leave-out", "H-3")
+    verdicts = {c["cavity"]: c["verdict"] for c in result["cavities"]}
+    assert status in (1, 2) and result["verdict"] != "PASS"
+    assert verdicts["H-3"] == "NOT TESTED" and verdicts["D-1"] == "PASS"
