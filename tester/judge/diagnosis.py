@@ -37,13 +37,10 @@ def diagnose(expected: Netlist, measured: Netlist, context: Expected | None = No
     beyond that the best found, exact where it meets the bound of `Search`.
     Raises ValueError when the netlists are not of the same cavities.
     """
-    if expected == measured:
-        return Diagnosis(())
-    if set(expected.cavities) != set(measured.cavities):
-        raise ValueError("expected and measured circuits are not of the same cavities")
-    context = context or Expected(())
     search = Search(expected, measured)
-    geometry = Geometry(context.faces, expected.cavities)
+    if not search.home:
+        return Diagnosis(())
+    wrong, got = search.expected, search.measured
     at_least, ways, complete = search.lower, None, True
     if search.lower <= MOST_FAULTS:
         try:
@@ -55,19 +52,24 @@ def diagnose(expected: Netlist, measured: Netlist, context: Expected | None = No
                 ways, complete = search.moves(cost)
         except Exhausted:
             ways = None
+    context = context or Expected(())
     if ways is None:
-        ways, complete = _beyond(expected, measured, geometry, list(search.home)), False
-    found = [explained(expected, measured, moved) for moved in ways]
+        geometry = Geometry(context.faces, expected.cavities)
+        ways, complete = _beyond(wrong, got, geometry), False
+    found = [explained(wrong, got, moved) for moved in ways]
     cost = min(one.cost for one in found)
-    best = sorted((one for one in found if one.cost == cost), key=lambda one: rank(one, expected, context, geometry))
+    best = [one for one in found if one.cost == cost]
+    if len(best) > 1:
+        geometry = Geometry(context.faces, expected.cavities)
+        best.sort(key=lambda one: rank(one, wrong, context, geometry))
     return Diagnosis(tuple(best), cost == at_least, complete, at_least)
 
 
-def _beyond(expected: Netlist, measured: Netlist, geometry: Geometry, wrong: list[str]) -> list[dict[str, str]]:
+def _beyond(expected: Netlist, measured: Netlist, geometry: Geometry) -> list[dict[str, str]]:
     """The best permutations found without a full search: whole groups misplaced, then circuit by circuit."""
     best: dict[tuple[tuple[str, str], ...], tuple[int, dict[str, str]]] = {}
     far = distance(expected, measured)
-    for moved in ({}, *rearrangements(geometry, wrong)):
+    for moved in ({}, *rearrangements(geometry, expected.cavities)):
         sitting = relabelled(expected, moved) if moved else expected
         if moved and swaps_of(moved) + distance(sitting, measured) >= far:
             continue

@@ -30,14 +30,18 @@ def untouched(cavities: Iterable[str], expected: Expected) -> bool:
     return bool(expected.edited) and expected.edited.isdisjoint(cavities)
 
 
-def faults_of(explanation: Explanation, number: int, wanted: Netlist, expected: Expected) -> list[Fault]:
-    """Faults of explanation `number` of a harness that should be `wanted`."""
+def faults_of(
+    explanation: Explanation, number: int, wanted: Netlist, expected: Expected, geometry: Geometry | None = None
+) -> list[Fault]:
+    """Faults of explanation `number` of a harness that should be `wanted`. `geometry`: of its cavities, if at hand."""
     moved = dict(explanation.moved)
-    geometry = Geometry(expected.faces, wanted.cavities)
-    sitting = relabelled(wanted, moved) if moved else wanted
+    geometry = geometry or Geometry(expected.faces, wanted.cavities)
     faults = [_misplaced(action, moves, number, expected) for action, moves in grouped(moved, wanted, geometry)]
     faults += [_short(one, other, number, expected) for one, other in explanation.bridges]
-    return faults + _opens(explanation, number, sitting, geometry, expected)
+    if explanation.opens:
+        sitting = relabelled(wanted, moved) if moved else wanted
+        faults += _opens(explanation, number, sitting, geometry, expected)
+    return faults
 
 
 def _misplaced(action: str, moves: list[Move], number: int, expected: Expected) -> Fault:

@@ -58,7 +58,8 @@ def wrong_cavities(wanted: Netlist, got: Netlist) -> frozenset[str]:
     """Cavities whose circuit is not the expected one; both netlists over the same cavities."""
     if wanted.circuits == got.circuits:
         return frozenset()
-    return frozenset(name for circuit in set(wanted.circuits).difference(got.circuits) for name in circuit)
+    found = set(got.circuits)
+    return frozenset().union(*[circuit for circuit in wanted.circuits if circuit not in found])
 
 
 def look_at(outcome: Outcome, expected: Expected, measured: Measured, facts: JudgeFacts) -> Look:

@@ -33,17 +33,21 @@ class Exhausted(Exception):
 class Search:
     """Search between the wrong circuits of two netlists of the same cavities.
 
-    `lower` is the bound above; `smallest(most)` the least number of faults or None when it is above `most`;
-    `moves(cost)` every permutation (cavity where a terminal belongs -> cavity where it sits) of that many faults.
+    `expected`, `measured` are these wrong circuits alone. `lower` is the bound above; `smallest(most)` the least number
+    of faults or None when it is above `most`; `moves(cost)` every permutation (cavity where a terminal belongs ->
+    cavity where it sits) of that many faults. Raises ValueError when the cavities of the two differ.
     """
 
     def __init__(self, expected: Netlist, measured: Netlist) -> None:
         right = set(expected.circuits) & set(measured.circuits)
         wanted = [circuit for circuit in expected if circuit not in right]
         got = [circuit for circuit in measured if circuit not in right]
+        self.expected, self.measured = Netlist(tuple(wanted)), Netlist(tuple(got))
         self.wanted, self.got = len(wanted), len(got)
         self.place = {name: p for p, circuit in enumerate(got) for name in circuit}
         self.home = {name: a for a, circuit in enumerate(wanted) for name in circuit}
+        if self.home.keys() != self.place.keys():
+            raise ValueError("expected and measured circuits are not of the same cavities")
         self.start: Table = {}
         for name, a in self.home.items():
             cell = (a, self.place[name])

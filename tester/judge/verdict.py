@@ -11,6 +11,7 @@ from tester.harness.verdict import FAIL, NOT_TESTED, PASS, CavityVerdict, LinkVe
 from tester.judge.diagnosis import Diagnosis, diagnose
 from tester.judge.facts import JudgeFacts
 from tester.judge.faults import faults_of
+from tester.judge.geometry import Geometry
 from tester.judge.limits import LinkResult
 from tester.judge.look import Look, look_at
 from tester.judge.scope import reach, scope_of, untested_of
@@ -29,7 +30,10 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
         raise ValueError("an expectation needs at least one outcome")
     best = min(looks, key=lambda look: look.fit)
     found = diagnose(best.wanted, best.got, expected) if best.wrong else Diagnosis(())
-    named = [faults_of(one, n, best.wanted, expected) for n, one in enumerate(found.explanations)]
+    named = []
+    if found.explanations:
+        geometry = Geometry(expected.faces, best.wanted.cavities)
+        named = [faults_of(one, n, best.wanted, expected, geometry) for n, one in enumerate(found.explanations)]
     faults = (*(fault for group in named for fault in group), *best.faults)
     scope, not_in_scope = scope_of(expected, measured, facts, best)
     everything = {*best.outcome.netlist.cavities, *measured.netlist.cavities, *expected.required}
