@@ -5,6 +5,7 @@ every file with its hash and ends with the hash of that list; `loader.py` starts
 UPDate queries and, on a bare board, straight from the raw REPL; it imports nothing of the firmware for that reason.
 """
 
+import gc
 import os
 from binascii import hexlify
 from hashlib import sha256
@@ -13,6 +14,7 @@ SLOTS = ("a", "b")
 COMPLETE = "complete"
 WANTED = "wanted"
 _PIECE = 512
+_TEXT_MOST = 16384
 
 
 class UpdateError(Exception):
@@ -47,7 +49,7 @@ def read_text(path: str) -> str:
     """Text of a small file, "" when there is none or it is not text."""
     try:
         with open(path, "rb") as file:
-            return file.read(16384).decode()
+            return file.read(min(size_of(path), _TEXT_MOST)).decode()
     except (OSError, UnicodeError):
         return ""
 
@@ -173,6 +175,7 @@ class Installer:
             path = self._path(name)
             if size_of(path) != size or file_hash(path) != digest:
                 raise UpdateError(name + " is not whole")
+        gc.collect()  # what follows needs a few kilobytes in one piece
         last = 0
         for slot in SLOTS:
             last = max(last, generation(self.root + "/" + slot, False))

@@ -1,4 +1,4 @@
-"""How short a dropout the watch catches, at 64, 128 and 256 channels. Prints the tables that hwspec/firmware/README.md states."""
+"""How short a dropout the watch catches, at 64, 128 and 256 channels: the tables of hwspec/firmware/README.md."""
 
 from __future__ import annotations
 
@@ -54,10 +54,7 @@ def test_shortest_dropout_that_is_always_caught(call_us: float) -> None:
         caught_from = None
         for open_us in range(100, 1600, 50):
             log = watch(channels, call_us, open_us, 30, SEED + channels)
-            if log["total"] >= 29:
-                caught_from = caught_from or open_us
-            else:
-                caught_from = None
+            caught_from = (caught_from or open_us) if log["total"] >= 29 else None
             if caught_from and open_us - caught_from >= 200:
                 break
         print(f"{channels:8}  {log['mean_us']:7}  {log['longest_us']:10}  {caught_from}")
