@@ -16,8 +16,7 @@ needs_micropython = pytest.mark.skipif(
 
 @needs_micropython
 @pytest.mark.timeout(240)
-def test_a_bare_board_gets_its_firmware_and_a_broken_update_leaves_it(tmp_path: Path, monkeypatch):
-    monkeypatch.setattr("tester.board.rawrepl.PIECE_PAUSE_S", 0.0)
+def test_a_bare_board_gets_its_firmware_and_a_broken_update_leaves_it(tmp_path: Path):
     image = prepared(tmp_path)
     result = broken(image, tmp_path, 90_000)
     assert result.error

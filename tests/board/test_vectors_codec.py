@@ -1,11 +1,13 @@
 """The host codec against the golden vectors that firmware and virtual board are tested against too (hwspec/vectors)."""
 
 import json
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tester.board import codec, requests
+from tester.board import client, codec, requests
 from tester.board.frames import StateFrame
 from tester.board.reader import Block, ReplyReader
 from tester.shipped import shipped
@@ -84,3 +86,18 @@ def test_check_sums_and_channel_lists():
         else:
             with pytest.raises(ValueError, match="channel"):
                 requests.read_channel_list(vector["text"])
+
+
+def test_every_query_that_this_program_sends_stands_on_the_protocol_page():
+    written = {
+        found
+        for path in Path(client.__file__).parent.glob("*.py")
+        for found in re.findall(r'"([A-Z]{3,4}:[A-Z]{3,4}\?)"', path.read_text(encoding="utf-8"))
+    }
+    assert len(written) > 20
+    page = shipped("hwspec", "protocol.md").read_text(encoding="utf-8")
+    normative = {
+        "".join(letter for letter in header if not letter.islower())
+        for header in re.findall(r"`([A-Z]{3,}[A-Za-z]*:[A-Z]+[a-z]*\?)", page)
+    }
+    assert written <= normative

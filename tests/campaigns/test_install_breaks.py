@@ -27,7 +27,7 @@ def test_installations_broken_at_random_bytes(tmp_path: Path):
     size = sum(map(len, firmware_files().values()))
     places = sorted(dice.randrange(200, int(size * 1.42)) for _ in range(BREAKS))
     bare = sorted(dice.randrange(200, int(size * 1.45)) for _ in range(BARE_BREAKS))
-    with ProcessPoolExecutor(2) as pool:
+    with ProcessPoolExecutor(3) as pool:
         results = list(pool.map(partial(broken, image, tmp_path), places))
         bare_results = list(pool.map(partial(broken, image, tmp_path, bare=True), bare))
     print(f"\nupdates broken at {BREAKS} random bytes, seed {SEED}, {time.monotonic() - start:.0f} s in all")

@@ -7,12 +7,14 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from tester.board import rawrepl
 from tester.board.client import Board
 from tester.board.install import Installed, firmware_files, firmware_version, install
 from tester.errors import BoardError
 from tests.support.flash_board import FlashBoard
 
 NEWER = "9.9.9"
+rawrepl.PIECE_PAUSE_S = 0.0  # a pseudo-terminal holds the writer back by itself
 
 
 def newer_files() -> dict[str, bytes]:
