@@ -44,7 +44,7 @@ class Component:
         edge = any(abs(cell.leak_a) * cell.pull > _EDGE for _, cell, _ in wiring.cells)
         self.may_strain = edge or bool(wiring.sources)
         self._junctions: list[float] = []
-        self._kept: dict[tuple[object, ...], Reduction] = {}
+        self._kept: dict[tuple[object, ...], tuple[Reduction, dict[int, float]]] = {}
         self._shapes: dict[tuple[int, frozenset[int]], Shape] = {}
         self._idle = [star(cell, RELEASED, False, False) for _, cell, _ in wiring.cells]
         self._stars: dict[tuple[int, int, bool, bool], Star] = {}
@@ -92,17 +92,17 @@ class Component:
 
     def reduce(self, ports: Sequence[float], supplies: Sequence[float]) -> Reduction:
         """The reduction for the present state; for a nonlinear piece linearised at the solution for `ports`."""
+        key: tuple[object, ...] = (self.low, self.high, self.pull, self.open_mask, *self.muxed)
         if self.nonlinear:
-            self.reduction = self._newton(ports, supplies)
-            return self.reduction
-        key = (self.low, self.high, self.pull, self.open_mask, *self.muxed)
+            key = (*key, self.full, *ports, *supplies)
         found = self._kept.get(key)
         if found is None:
             if len(self._kept) >= _KEEP:
                 self._kept.clear()
-            found = self._kept[key] = self._assemble(supplies)
-        self.reduction = found
-        return found
+            reduction = self._newton(ports, supplies) if self.nonlinear else self._assemble(supplies)
+            found = self._kept[key] = (reduction, self.clamp_a)
+        self.reduction, self.clamp_a = found
+        return self.reduction
 
     def _assemble(self, supplies: Sequence[float], junctions: Sequence[float] = ()) -> Reduction:
         shape = self.shape()
