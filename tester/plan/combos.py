@@ -11,12 +11,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from tester.errors import InputError
 from tester.harness.netlist import Joiner, Netlist
 from tester.harness.reading import Measured
 from tester.plan.conditions import Condition
 from tester.plan.models import Plan
 
 MOST = 4096
+MOST_PAIRED = 24  # questions up to which every two are tried in all ways; beyond, each one by itself
+MOST_QUESTIONS = 300
 ELSEWHERE = "ELSEWHERE"  # connector of the far ends that no lead reaches
 
 Key = tuple[str, ...]
@@ -44,7 +47,8 @@ class Combo:
 
 @dataclass(frozen=True)
 class Combos:
-    """The combinations that were made. `complete`: all that can occur; else every two questions in all ways."""
+    """The combinations that were made. `complete`: all that can occur; else every two questions in all ways, or with
+    more than `MOST_PAIRED` questions each one by itself."""
 
     questions: tuple[Condition, ...]
     made: tuple[Combo, ...]
@@ -97,8 +101,16 @@ def consistent(holds: Mapping[Key, bool]) -> bool:
 
 
 def combos(plan: Plan, most: int = MOST) -> Combos:
-    """The combinations that can occur on harnesses for which the plan's facts hold (`plan` for its side)."""
+    """The combinations that can occur on harnesses for which the plan's facts hold (`plan` for its side).
+
+    Facts that contradict each other fix nothing. Raises InputError beyond `MOST_QUESTIONS`.
+    """
     questions = questions_of(plan)
+    if len(questions) > MOST_QUESTIONS:
+        raise InputError(
+            f"plan {plan.id} asks {len(questions)} different questions; at most {MOST_QUESTIONS} can be tried",
+            "Split it into several plans.",
+        )
     keys = [leaf_key(one) for one in questions]
     fixed = fact_values(plan)
     if not consistent(fixed):
@@ -107,7 +119,8 @@ def combos(plan: Plan, most: int = MOST) -> Combos:
     for holds in _grow(keys, fixed, {}):
         made.append(holds)
         if len(made) > most:
-            return Combos(questions, tuple(_combo(plan, one) for one in _pairs(keys, fixed)), False)
+            some = _pairs(keys, fixed) if len(keys) <= MOST_PAIRED else _singles(keys, fixed)
+            return Combos(questions, tuple(_combo(plan, one) for one in some), False)
     return Combos(questions, tuple(_combo(plan, one) for one in made), True)
 
 
@@ -146,6 +159,18 @@ def _pairs(keys: Sequence[Key], fixed: Mapping[Key, bool]) -> list[dict[Key, boo
                 holds = next(_grow(keys, fixed, wanted), None)
                 if holds is not None:
                     found.setdefault(tuple(holds[key] for key in keys), holds)
+    return list(found.values())
+
+
+def _singles(keys: Sequence[Key], fixed: Mapping[Key, bool]) -> list[dict[Key, bool]]:
+    """One combination, if there is any, for each question and each way to answer it."""
+    found: dict[tuple[bool, ...], dict[Key, bool]] = {}
+    for key in keys:
+        for value in (False, True):
+            if fixed.get(key, value) == value:
+                holds = next(_grow(keys, fixed, {key: value}), None)
+                if holds is not None:
+                    found.setdefault(tuple(holds[one] for one in keys), holds)
     return list(found.values())
 
 

@@ -61,9 +61,11 @@ class _Cross:
             ("function", [one.id for one in self.plan.function]),
         )
         for table, ids in tables:
+            seen: set[str] = set()
             for n, id in enumerate(ids):
-                if id in ids[:n]:
+                if id in seen:
                     yield (table, n, "id"), f'the id "{id}" is used twice; each {table} needs its own'
+                seen.add(id)
 
     def cavity(self, path: Path, name: str) -> Iterator[Wrong]:
         connector, number = split_cavity(name)

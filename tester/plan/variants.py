@@ -10,7 +10,7 @@ from tester.errors import InputError
 from tester.harness.cavity import in_order
 from tester.harness.netlist import Netlist
 from tester.plan.blind import Blind, exchange_blind
-from tester.plan.combos import ELSEWHERE, MOST, Combo, Combos, combos, leaf_key
+from tester.plan.combos import ELSEWHERE, MOST, MOST_PAIRED, Combo, Combos, combos, leaf_key
 from tester.plan.conditions import Condition
 from tester.plan.findings import Finding, findings, left_over
 from tester.plan.models import Plan
@@ -179,10 +179,14 @@ def _not_tried(asked: dict[str, Combos], tried: int) -> str:
     if all(one.complete for one in asked.values()):
         return ""
     count = max(len(one.questions) for one in asked.values())
-    return (
-        f"{count} questions give up to 2^{count} combinations; {tried} were tried, every two questions answered in "
-        "each way that can occur. Not tried: combinations where three or more answers matter together."
+    how = (
+        "every two questions answered in each way that can occur. Not tried: combinations where three or more answers "
+        "matter together."
+        if count <= MOST_PAIRED
+        else "each question answered both ways by itself. Not tried: combinations where two or more answers matter "
+        "together."
     )
+    return f"{count} questions give up to 2^{count} combinations; {tried} were tried, {how}"
 
 
 def _never_used(plan: Plan, some: set[str]) -> tuple[str, ...]:

@@ -230,6 +230,13 @@ def test_too_many_combinations_are_tried_in_pairs_and_it_says_what_was_not() -> 
     assert len(seen) == 4 * 4
 
 
+def test_with_very_many_questions_each_is_tried_by_itself_in_bounded_time() -> None:
+    steps = [{"id": str(n), "do": "look", "see": "it", "when": {"eye": f"Q{n}?"}} for n in range(150)]
+    report = check_plan(plan(steps), most=500)
+    assert "each question answered both ways by itself" in report.not_tried and report.possible == 151
+    assert report.dead == () and report.always == ()
+
+
 def test_far_ends_stay_out_of_what_is_shown() -> None:
     steps = [{"id": "m", "do": "move", "from": "D-1", "to": "D-2", "when": {"not": {"lone": "D-1"}}}]
     report = check_plan(plan(steps))
