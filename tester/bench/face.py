@@ -47,6 +47,7 @@ class Block:
     y: int
     cell: int
     grid: bool
+    notes: bool = False
     rows: dict[int, int] = field(default_factory=dict)
 
     @property
@@ -61,7 +62,7 @@ class Block:
 
     @property
     def height(self) -> int:
-        return block_height(self.plan, self.grid)
+        return block_height(self.plan, self.grid) + (1 if self.notes and self.plan.notes else 0)
 
 
 def block_height(plan: FacePlan, grid: bool) -> int:
@@ -85,12 +86,14 @@ class FaceView(LineView):
     """All faces of a harness, packed side by side where there is room. `show`, `mark`, `choose`, `flip`.
 
     `share`: drawn as a grid only up to this share of the screen's height, without lines between cells beyond it.
+    `notes_below`: lock and seal have a line of their own below each face, else they stand behind its name.
     """
 
     DEFAULT_CSS = "FaceView { height: auto; max-height: 100%; scrollbar-size: 1 1; }"
 
-    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
+    def __init__(self, *, notes_below: bool = False, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
+        self.notes_below = notes_below
         self.plans: tuple[FacePlan, ...] = ()
         self.share = 0.45
         self.flipped: set[str] = set()
@@ -163,9 +166,9 @@ class FaceView(LineView):
 
     def _lay_out(self) -> None:
         width = self.size.width or 80
-        blocks = pack(self.plans, self.flipped, width, grid=True)
+        blocks = pack(self.plans, self.flipped, width, True, self.notes_below)
         if _extent(blocks)[0] > width or _extent(blocks)[1] > self.screen.size.height * self.share:
-            blocks = pack(self.plans, self.flipped, width, grid=False)
+            blocks = pack(self.plans, self.flipped, width, False, self.notes_below)
         self._blocks = blocks
         self._where = {
             cavity(block.plan.connector, number): (block, block.y + line)
@@ -186,6 +189,8 @@ class FaceView(LineView):
     def _block_line(self, block: Block, y: int) -> list[Part]:
         if y == 0:
             return self._caption(block)
+        if y >= block_height(block.plan, block.grid):
+            return [(fit("; ".join(block.plan.notes), self.size.width - block.x), "dim")]
         rows = block.face.rows
         if not block.grid:
             if y in (1, len(rows) + 2):
@@ -198,7 +203,8 @@ class FaceView(LineView):
     def _caption(self, block: Block) -> list[Part]:
         plan = block.plan
         parts: list[Part] = [(fit(plan.connector, block.width), "strong")]
-        words = ", ".join(part for part in (plan.title, SIDES.get(block.face.side, ""), *plan.notes) if part)
+        behind = () if block.notes else plan.notes
+        words = ", ".join(part for part in (plan.title, SIDES.get(block.face.side, ""), *behind) if part)
         beside = [other.x - GAP for other in self._blocks if other.y == block.y and other.x > block.x]
         room = min([*beside, max(self.size.width, 30)]) - block.x - length(parts) - 1
         return [*parts, (" " + fit(words, room), "dim")]
@@ -222,18 +228,18 @@ class FaceView(LineView):
         return parts
 
 
-def pack(plans: Sequence[FacePlan], flipped: set[str], width: int, grid: bool) -> list[Block]:
+def pack(plans: Sequence[FacePlan], flipped: set[str], width: int, grid: bool, notes: bool) -> list[Block]:
     """Places for these faces on a canvas `width` columns wide, left to right, then below."""
     blocks: list[Block] = []
     x = y = below = 0
     for plan in plans:
         face = plan.face.flipped() if plan.connector in flipped else plan.face
         digits = max(len(str(n)) for row in face.rows for n in row if n is not None)
-        block = Block(plan, face, x, y, digits + 2, grid)
+        block = Block(plan, face, x, y, digits + 2, grid, notes)
         room = max(block.width, min(30, width))
         if x and x + room > width:
             x, y = 0, below
-            block = Block(plan, face, x, y, digits + 2, grid)
+            block = Block(plan, face, x, y, digits + 2, grid, notes)
         for index, row in enumerate(face.rows):
             line = 2 + 2 * index if grid else 2 + index
             block.rows.update({number: line for number in row if number is not None})

@@ -24,7 +24,7 @@ def face_plan(connector: Connector) -> FacePlan:
     if connector.lock:
         notes.append(f"lock: {connector.lock}")
     if connector.sealed:
-        notes.append("sealed")
+        notes.append("sealed: a seal on each wire, a plug in each empty cavity")
     return FacePlan(
         connector.id,
         connector.face,

@@ -56,7 +56,7 @@ class WorkSheetScreen(StageScreen):
             yield PickList(id="picks", lines=2)
             with Vertical(id="right"):
                 yield Lines(id="step")
-                yield FaceView(id="faces")
+                yield FaceView(notes_below=True, id="faces")
                 yield Lines(id="live")
 
     def begin(self) -> None:
