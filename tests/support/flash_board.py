@@ -80,7 +80,7 @@ exec(text, {{"__name__": "__main__"}})
 sys.exit(87)
 """
 BLOCKS = 352  # 1.4 MB, what MicroPython leaves of an RP2040 board's 2 MB
-HEAP = "600k"  # compiling sources; a 64-bit interpreter needs twice what the board does
+HEAP = "192wk"  # 192 kB as on the RP2040, scaled by the word size: a 64-bit interpreter needs twice as much
 RESET, NO_MAIN = 86, 87
 
 
