@@ -17,15 +17,8 @@ def log(cycles: int, ms: int, worst: int, mean: int, total: int, kept: int, runn
     return struct.pack("<IIIIHHBBH", cycles, ms, worst, mean, total, kept, running, n, first)
 
 
-def exchanges() -> list[Vector]:
-    """Every kind of reply at least once; both sides build and read these."""
-    resistance = struct.pack("<HHBBHIIIi", 1, 33, 5, 2, 0, 7812500, 7812500, 100000, 28507)
-    resistance += (
-        struct.pack("<iiH", 1234, 38210, 3) + struct.pack("<iiH", 12, 14, 2) + struct.pack("<iiH", -1208, 38190, 4)
-    )
-    isolation = struct.pack("<HHBBHIIiii", 5, 3, 5, 4, 2, 7812500, 100000, 180, -14, -25)
-    event = struct.pack("<IIHBB", 400123, 3100, 9, 0, 1) + struct.pack("<IIHBB", 800456, 0xFFFFFFFF, 12, 1, 2)
-    walk = rows(4, 0b0001, 0b0110, 0b0110, 0b1000)
+def session() -> list[Vector]:
+    """Opening, state, off, failures."""
     return [
         exchange(
             "sync", "Y", "SYSTem:SYNC? 1,#HDEADBEEF", struct.pack("<IBB", NONCE, 1, 0), nonce=NONCE, major=1, minor=0
@@ -33,6 +26,30 @@ def exchanges() -> list[Vector]:
         exchange("lease taken", "L", "SYST:LEAS? 2,3735928559,500", struct.pack("<H", 500), granted_ms=500),
         exchange("lease given back", "L", "SYST:LEAS? 3,3735928559,0", struct.pack("<H", 0), granted_ms=0),
         exchange("state", "S", "SYST:STAT? 4", STATE.encode(), text=STATE),
+        exchange("off", "O", "OUTP:OFF? 12", b""),
+        exchange(
+            "no lease",
+            "E",
+            "SCAN:WALK? 13,(@1),(@1:64)",
+            struct.pack("<h", -221) + b"Settings conflict;no lease",
+            number=-221,
+            text="Settings conflict;no lease",
+        ),
+        exchange(
+            "voltage on a channel",
+            "E",
+            "SCAN:WALK? 14,(@1),(@1:64)",
+            struct.pack("<h", -240) + b"Hardware error;3.95 V on channel 6",
+            number=-240,
+            text="Hardware error;3.95 V on channel 6",
+        ),
+    ]
+
+
+def scanning() -> list[Vector]:
+    """Scans and the voltage check."""
+    walk = rows(4, 0b0001, 0b0110, 0b0110, 0b1000)
+    return [
         exchange("timing read", "T", "SCAN:TIM? 5", struct.pack("<II", 40, 60), release_us=40, fall_us=60),
         exchange(
             "timing set", "T", "scan:timing? 6,200,300", struct.pack("<II", 200, 300), release_us=200, fall_us=300
@@ -76,23 +93,17 @@ def exchanges() -> list[Vector]:
             low_mv=[-12, 3950],
             high_mv=[3105, 3961],
         ),
-        exchange("off", "O", "OUTP:OFF? 12", b""),
-        exchange(
-            "no lease",
-            "E",
-            "SCAN:WALK? 13,(@1),(@1:64)",
-            struct.pack("<h", -221) + b"Settings conflict;no lease",
-            number=-221,
-            text="Settings conflict;no lease",
-        ),
-        exchange(
-            "voltage on a channel",
-            "E",
-            "SCAN:WALK? 14,(@1),(@1:64)",
-            struct.pack("<h", -240) + b"Hardware error;3.95 V on channel 6",
-            number=-240,
-            text="Hardware error;3.95 V on channel 6",
-        ),
+    ]
+
+
+def measuring() -> list[Vector]:
+    """Resistance, isolation, self-test, heap."""
+    resistance = struct.pack("<HHBBHIIIi", 1, 33, 5, 2, 0, 7812500, 7812500, 100000, 28507)
+    resistance += (
+        struct.pack("<iiH", 1234, 38210, 3) + struct.pack("<iiH", 12, 14, 2) + struct.pack("<iiH", -1208, 38190, 4)
+    )
+    isolation = struct.pack("<HHBBHIIiii", 5, 3, 5, 4, 2, 7812500, 100000, 180, -14, -25)
+    return [
         exchange(
             "resistance",
             "M",
@@ -127,6 +138,23 @@ def exchanges() -> list[Vector]:
             low=-14,
             baseline_na=-25,
         ),
+        exchange(
+            "self-test of the reference cell",
+            "F",
+            "DIAG:SELF? 21,2",
+            struct.pack("<BBHHi", 2, 1, 1, 0, 10003),
+            part=2,
+            passed=1,
+            found=[[0, 10003]],
+        ),
+        exchange("heap", "X", "DIAG:HEAP? 22", struct.pack("<II", 120000, 66000), free=120000, used=66000),
+    ]
+
+
+def watching() -> list[Vector]:
+    """The dropout watch."""
+    event = struct.pack("<IIHBB", 400123, 3100, 9, 0, 1) + struct.pack("<IIHBB", 800456, 0xFFFFFFFF, 12, 1, 2)
+    return [
         exchange(
             "watch loaded",
             "G",
@@ -174,16 +202,12 @@ def exchanges() -> list[Vector]:
             running=0,
             first=0,
         ),
-        exchange(
-            "self-test of the reference cell",
-            "F",
-            "DIAG:SELF? 21,2",
-            struct.pack("<BBHHi", 2, 1, 1, 0, 10003),
-            part=2,
-            passed=1,
-            found=[[0, 10003]],
-        ),
-        exchange("heap", "X", "DIAG:HEAP? 22", struct.pack("<II", 120000, 66000), free=120000, used=66000),
+    ]
+
+
+def calibrating() -> list[Vector]:
+    """Calibration."""
+    return [
         exchange(
             "calibration with a reference resistor",
             "C",
@@ -225,6 +249,13 @@ def exchanges() -> list[Vector]:
             zeros=[52, -32768],
             baselines=[-3, -32768],
         ),
+        exchange("calibration cleared", "C", "CAL:CLE? 28", b"\x06\x00", which=6),
+    ]
+
+
+def updating() -> list[Vector]:
+    """Firmware update."""
+    return [
         exchange(
             "update begun",
             "U",
@@ -234,5 +265,9 @@ def exchanges() -> list[Vector]:
             value=1,
         ),
         exchange("update data", "U", 'UPD:DATA? 30,"app.py",0,"YWJj"', struct.pack("<B3xI", 0, 3), slot="", value=3),
-        exchange("calibration cleared", "C", "CAL:CLE? 28", b"\x06\x00", which=6),
     ]
+
+
+def exchanges() -> list[Vector]:
+    """All of them."""
+    return session() + scanning() + measuring() + watching() + calibrating() + updating()
