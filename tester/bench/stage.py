@@ -13,6 +13,7 @@ from tester.bench.face import FaceView
 from tester.bench.keyrail import KeyRail
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.strip import StripState, TopStrip
+from tester.bench.text import fold, plain
 
 if TYPE_CHECKING:
     from tester.bench.app import BenchApp
@@ -82,6 +83,8 @@ class StageScreen(Screen[None]):
         """Show a refusal or a failure in place of the next step, until something else happens."""
         self.note = note
         self.show_strip()
+        if len(fold(plain(note), max(20, self.size.width - 4))) > 2:  # the strip has two lines: all of it, aside
+            self.notify(plain(note), timeout=12, markup=False)
 
     def board_changed(self, news: BoardNews) -> None:
         """The board came, went, or began to drive."""

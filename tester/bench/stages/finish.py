@@ -45,7 +45,9 @@ class FinishScreen(StageScreen):
         verdict = state.verdict
         lines: list[Block] = [[]]
         if verdict is None:
-            why = "The newest scan is older than the last step" if state.scans else "Not scanned as left"
+            why = (
+                "The newest scan is older than the last step" if state.newest_scan("as left") else "Not scanned as left"
+            )
             lines += said(f"{why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", "  ")
         else:
             role = ROLES[verdict["verdict"]]

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Input
 
-from tester.bench.lineview import Block, Lines, said
+from tester.bench.lineview import Block, Lines, Para, said
 from tester.bench.stage import StageScreen
 from tester.errors import InputError, LoomwrightError
 
@@ -152,7 +152,8 @@ class IntakeScreen(StageScreen):
                 lines.append([(f" PASS needs: {checks}", "plain")])
                 lines += said(plan.note, "dim", " ")
         self.query_one("#about", Lines).show(lines)
-        hint = " or ".join(self.sides) if self.sides else "this plan has no sides"
+        known = bool(lines) and lines[0] and not isinstance(lines[0], Para)
+        hint = " or ".join(self.sides) or ("this plan has no sides" if known else "side of the vehicle")
         self.query_one("#in-side", Input).placeholder = hint
 
 

@@ -55,7 +55,9 @@ class AsLeftScreen(ScanStage):
             return
         verdict = self._verdict()
         if verdict is None:
-            words = "Not scanned since the last step." if self._job().state.scans else "Not scanned yet."
+            words = (
+                "Not scanned since the last step." if self._job().state.newest_scan("as left") else "Not scanned yet."
+            )
             self.query_one(Lines).show(said(words))
             self.query_one(PickList).show(self._open_steps())
             return
