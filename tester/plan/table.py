@@ -141,6 +141,9 @@ def _add(tables: dict[str, Any], lines: dict[Path, int], row: dict[str, str], na
         rows.append(table)
     elif kind == "plan":
         lines[()] = line
+        strange = next((key for key in table if key in (*ROWS, *ONES, "sides")), None)
+        if strange is not None:
+            raise InputError(f'{name}, line {line}: the row "plan" has nothing in column "{strange}"; empty that cell')
         tables |= table
     elif kind in ONES:
         lines[(kind,)] = line
@@ -165,7 +168,8 @@ def _table(row: Mapping[str, str]) -> dict[str, Any]:
             value = parsed if parsed is not None else cell
         end, dot, inner = key.partition(".")
         if dot and end in ("a", "b"):
-            table.setdefault(end, {})[inner] = value
+            spread = table.get(end)
+            table[end] = (spread if isinstance(spread, dict) else {}) | {inner: value}
         else:
             table[key] = int(value) if key == "format" and value == "1" else value
     return table
