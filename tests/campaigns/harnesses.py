@@ -72,8 +72,10 @@ def build(rng: random.Random, cavities: int, *, parts: bool) -> Harness:
             joint += 1
             rows = [(f"~{joint}s", end) for end in ends] if len(ends) > 1 else []
         harness.tables["link"] += [{"a": a, "b": b, "ohms": round(rng.uniform(0.02, 0.15), 4)} for a, b in rows]
-    free = [tuple(rng.sample(heads, 2)) for _ in range(rng.randint(0, 2))] if len(heads) > 2 else []
-    for n, (a, b) in enumerate(dict.fromkeys(free)):
+    free = [rng.sample(heads, 2) for _ in range(rng.randint(0, 2))] if len(heads) > 2 else []
+    if len(free) == 2 and set(free[0]) == set(free[1]):
+        free.pop()  # two diodes back to back between the same circuits would read as joined
+    for n, (a, b) in enumerate(free):
         if parts and n == 0:
             ohms = rng.choice((120.0, 470.0, 1000.0, 2200.0))
             harness.tables["leak"].append({"a": a, "b": b, "ohms": ohms})

@@ -6,6 +6,7 @@ the injected faults are as few as can be, they are among the explanations.
 
 from __future__ import annotations
 
+import os
 import time
 from collections import Counter, defaultdict
 from collections.abc import Callable
@@ -20,6 +21,8 @@ from tests.judge.test_search import compare_with_naive, injected_are_found
 
 pytestmark = pytest.mark.campaign
 
+SHARE = float(os.environ.get("LOOMWRIGHT_SHARE", "1"))  # of each campaign's harnesses, for a shorter look
+
 CAUGHT_BY = {
     "same wires swapped at both ends": "none: finish one wire before the next is picked up",
     "thin wire (1 ohm more)": "resistance",
@@ -32,6 +35,7 @@ CAUGHT_BY = {
 
 def _gather(title: str, work: Callable[[int], runs.Result], seeds: range) -> tuple[dict[str, Score], list[str]]:
     start = time.monotonic()
+    seeds = range(seeds.start, seeds.start + max(1, int(len(seeds) * SHARE)))
     scores: dict[str, Score] = defaultdict(Score)
     problems: list[str] = []
     with ProcessPoolExecutor(max_workers=2) as pool:
@@ -51,7 +55,7 @@ def _never_passed(scores: dict[str, Score], problems: list[str]) -> None:
 
 def test_every_single_fault_of_300_harnesses_is_found_and_located():
     scores, problems = _gather("every single fault, 300 harnesses of 10 to 20 cavities", runs.every_single, range(300))
-    assert sum(score.injected for score in scores.values()) > 30_000
+    assert sum(score.injected for score in scores.values()) > 30_000 * SHARE
     _never_passed(scores, problems)
 
 
@@ -80,7 +84,7 @@ def test_a_thousand_good_harnesses_with_noise_never_fail():
     score = scores["good, again"]
     show(f"of {score.injected} good ones: {score.passed} PASS, {score.not_tested} NOT TESTED, {score.detected} FAIL")
     show("\n".join(problems[:5]) or "none else")
-    assert score.injected == 1000 and score.detected == 0
+    assert score.injected == int(50 * SHARE) * 20 and score.detected == 0
 
 
 def test_physically_invisible_faults_are_not_claimed():

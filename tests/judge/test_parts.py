@@ -68,6 +68,17 @@ def test_a_part_measured_the_other_way_round_is_reversed():
     assert verdict.verdict == FAIL and kinds(verdict) == ["reversed"]
 
 
+def test_a_part_of_other_ohms_the_right_way_round_is_not_called_reversed():
+    diode = with_parts([part(465.0, None)], PartReading("D-1", "D-2", 900.0, None))
+    assert kinds(diode) == ["high-resistance"]
+    one_way = with_parts([part()], PartReading("D-1", "D-2", None, 1000.0))
+    assert kinds(one_way) == ["high-resistance"]
+    turned = with_parts([part(465.0, None)], PartReading("D-1", "D-2", None, 900.0))
+    assert kinds(turned) == ["reversed"]
+    back = with_parts([part(None, 465.0)], PartReading("D-1", "D-2", 900.0, None))
+    assert kinds(back) == ["reversed"]
+
+
 def test_a_part_that_is_gone_is_open():
     verdict = with_parts([part()])
     assert verdict.verdict == FAIL and kinds(verdict) == ["open"]
