@@ -57,11 +57,13 @@ def plan_leads(
     known: Netlist | None = None,
     together: Iterable[Pair] = (),
     seed: int = 1,
+    again: Pair | None = None,
 ) -> LeadPlan:
     """Lead maps for `cavities` on a board with `channels`.
 
     known     circuits that are known, from a reference or as-found scan; without, every two cavities must be seen
     together  pairs that must be on leads in one round (links whose resistance is measured)
+    again     two cavities that are joined for sure, for every round; chosen from `known` if left out
     Raises InputError when the board has too few channels for any plan, or too many cavities for this search.
     """
     names = in_order(set(cavities))
@@ -74,7 +76,7 @@ def plan_leads(
         return _maps(id, [names], (), channels, circuits, 1, "one round is always needed")
     if channels < 4:
         raise InputError(f"{channels} channels are too few for several rounds: two are needed to see a pair again")
-    again = _again(circuits)
+    again = again if again is not None and set(again) <= set(names) else _again(circuits)
     bound, source = lower_bound(circuits, channels, again)
     if bound > MOST_ROUNDS:
         raise InputError(

@@ -9,11 +9,12 @@ from collections.abc import Mapping
 
 from tester.harness.cavity import split_cavity
 from tester.harness.leads import LeadMap
-from tester.harness.netlist import Joiner, Netlist
+from tester.harness.netlist import Joiner, Netlist, Pair
 from tester.harness.reading import Measured
 from tester.plan.expect import expectation
 from tester.plan.leadplan import LeadPlan, plan_leads
 from tester.plan.models import Plan
+from tester.plan.resolve import touched
 from tester.plan.sides import for_side, pick_side
 
 WIDTH = 80
@@ -44,7 +45,17 @@ def leads_for_plan(
         known = _common([outcome.netlist for outcome in expected.outcomes])
         if "resistance" in here.checks:
             together = {(link.a, link.b) for link in expected.links}
-    return plan_leads(id or f"{plan.id}-leads", needed, channels, known, together)
+    return plan_leads(id or f"{plan.id}-leads", needed, channels, known, together, again=_joined_by_fact(here, needed))
+
+
+def _joined_by_fact(plan: Plan, needed: set[str]) -> Pair | None:
+    """Two cavities that the plan knows to be joined in the untouched harness, and that no step touches."""
+    handled = {name for step in plan.step for name in touched(plan, step)}
+    for fact in plan.fact:
+        names = [name for name in fact.that.joined or () if name in needed and name not in handled]
+        if len(names) > 1:
+            return (names[0], names[1])
+    return None
 
 
 def _common(netlists: list[Netlist]) -> Netlist:

@@ -86,6 +86,11 @@ def test_the_maps_are_files_and_lists_and_labels_are_made_from_them() -> None:
     assert lead_labels(first).count(f"1>{first.channels[1]}") >= 2
 
 
+def test_every_round_has_a_pair_that_a_fact_of_the_plan_says_is_joined() -> None:
+    assert all({"D-7", "H-7"} <= set(one.channels.values()) for one in rounds_for(20))
+    assert scan_in_rounds(rounds_for(20), perfect_scan("side-door-plain-before")).unanchored == ()
+
+
 @pytest.mark.parametrize(("channels", "words"), [(1, "2 to 256 channels"), (3, "too few for several rounds")])
 def test_too_few_channels_are_refused(channels: int, words: str) -> None:
     with pytest.raises(InputError, match=words):
