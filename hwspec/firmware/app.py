@@ -123,6 +123,9 @@ class App:
                     self._send(answer)
         except ScpiError as error:
             self.board.status.report(error)
+        except MISTAKES as error:
+            self.board.off()
+            self.board.status.report(ScpiError(-310, type(error).__name__))
         if answered:
             self.hal.serial_write(b"\n")
 

@@ -10,6 +10,10 @@ import os
 from binascii import hexlify
 from hashlib import sha256
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 SLOTS = ("a", "b")
 COMPLETE = "complete"
 WANTED = "wanted"
@@ -26,11 +30,16 @@ def hex_hash(data: bytes) -> str:
     return hexlify(sha256(data).digest()).decode()
 
 
-def file_hash(path: str) -> str:
+def nothing() -> None:
+    """What is called between the pieces of long work when nobody needs it."""
+
+
+def file_hash(path: str, breathe: "Callable[[], None]" = nothing) -> str:
     """SHA-256 of a file, in small pieces."""
     digest = sha256()
     with open(path, "rb") as file:
         while True:
+            breathe()
             piece = file.read(_PIECE)
             if not piece:
                 return hexlify(digest.digest()).decode()
@@ -61,8 +70,9 @@ def write_text(path: str, text: str) -> None:
     os.rename(path + ".new", path)
 
 
-def remove_tree(path: str) -> None:
+def remove_tree(path: str, breathe: "Callable[[], None]" = nothing) -> None:
     """Remove a file or folder with all in it; nothing there is fine."""
+    breathe()
     try:
         names = os.listdir(path)
     except OSError:
@@ -72,7 +82,7 @@ def remove_tree(path: str) -> None:
             os.remove(path)
         else:
             for name in names:
-                remove_tree(path + "/" + name)
+                remove_tree(path + "/" + name, breathe)
             os.rmdir(path)
     except OSError:
         pass
@@ -107,9 +117,13 @@ def newest(root: str, deep: bool) -> "list[str]":
 
 
 class Installer:
-    """One update into the older slot of `root`. Steps may be repeated and taken up again after a break."""
+    """One update into the older slot of `root`. Steps may be repeated and taken up again after a break.
 
-    def __init__(self, root: str) -> None:
+    `breathe` is called every few milliseconds of long work: a board's watchdog wants to hear from it.
+    """
+
+    def __init__(self, root: str, breathe: "Callable[[], None]" = nothing) -> None:
+        self.breathe = breathe
         self.root = root.rstrip("/")
         self.slot = ""
         self._files: list[tuple[str, int, str]] = []
@@ -124,8 +138,8 @@ class Installer:
         self._files = []
         resumed = read_text(folder + "/" + WANTED) == wanted and size_of(folder + "/" + COMPLETE) < 0
         if not resumed:
-            remove_tree(folder + "/" + COMPLETE)
-            remove_tree(folder)
+            remove_tree(folder + "/" + COMPLETE, self.breathe)
+            remove_tree(folder, self.breathe)
             for path in (folder, folder + "/firmware"):
                 os.mkdir(path)
             write_text(folder + "/" + WANTED, wanted)
@@ -145,7 +159,7 @@ class Installer:
             raise UpdateError("file name " + name[:40])
         path = self._path(name)
         there = size_of(path)
-        if there > size or (there == size and file_hash(path) != digest):
+        if there > size or (there == size and file_hash(path, self.breathe) != digest):
             os.remove(path)
             there = -1
         if not size and there < 0:
@@ -173,7 +187,7 @@ class Installer:
             raise UpdateError("list of files differs from what was begun")
         for digest, size, name in self._files:
             path = self._path(name)
-            if size_of(path) != size or file_hash(path) != digest:
+            if size_of(path) != size or file_hash(path, self.breathe) != digest:
                 raise UpdateError(name + " is not whole")
         gc.collect()  # what follows needs a few kilobytes in one piece
         last = 0

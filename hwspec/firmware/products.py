@@ -18,7 +18,7 @@ class Products:
     def __init__(self, board: Board, reply: Reply) -> None:
         self.board = board
         self.reply = reply
-        self.installer = Installer(board.root)
+        self.installer = Installer(board.root, board.hal.idle)
 
     def sync(self, nonce: int) -> None:
         """SYSTem:SYNC?"""

@@ -202,6 +202,15 @@ def test_board_without_a_converter_says_that_it_cannot_measure(console: Console)
     assert b"can=scan,watch;" in console.say(b"SYST:STAT? 2\n")
 
 
+def test_a_mistake_in_a_text_command_is_queued_and_does_not_stop_the_firmware(console: Console) -> None:
+    def mistaken() -> str:
+        raise MemoryError
+
+    console.app.board.identity = mistaken  # type: ignore[method-assign]
+    assert console.say(b"*IDN?\n") == b""
+    assert console.say(b"SYST:ERR?\n") == b'-310,"System error;MemoryError"\n'
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_noise_on_the_line_never_stops_the_firmware(console: Console, seed: int) -> None:
     rng = random.Random(seed)

@@ -148,6 +148,14 @@ def test_power_lost_anywhere_leaves_the_old_firmware_and_a_second_try_installs_t
     assert running(root) == new
 
 
+def test_long_work_lets_the_watchdog_be_fed_between_small_pieces(root: Path) -> None:
+    install(Installer(str(root)), firmware("two"))
+    breaths: list[int] = []
+    new = {"app.py": bytes(20_000)}
+    install(Installer(str(root), lambda: breaths.append(1)), new)
+    assert len(breaths) >= 20_000 // 512 + len(firmware("one"))
+
+
 def test_a_broken_update_goes_on_where_it_stopped(root: Path) -> None:
     new = firmware("two")
     first = Installer(str(root))
