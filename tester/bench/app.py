@@ -27,6 +27,8 @@ from tester.bench.theme import DARK, LIGHT, SIXTEEN, THEMES, few_colours
 from tester.bench.worker import BoardWorker, Work
 from tester.errors import LoomwrightError, StoreError
 
+SETTLE_S = 0.1
+
 
 class BenchApp(App[int]):
     """`run()` returns the exit status: 0, or 5 when something could not be stored."""
@@ -75,7 +77,7 @@ class BenchApp(App[int]):
             self.call_later(self.refuse, error)
         if self.session.trouble:
             self.call_later(self.refuse, StoreError(self.session.trouble))
-        self.connect()
+        self.set_timer(SETTLE_S, self.connect)  # so that the board's modules do not hold up the first picture
 
     def connect(self) -> None:
         """Start to look for the board, if there is one to look for and nobody looks yet."""

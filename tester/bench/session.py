@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
     from tester.board.client import Board
     from tester.harness.expected import Expected
     from tester.harness.reading import Measured
-    from tester.job.comeback import ChangeRow, JobRow
+    from tester.job.comeback import ChangeRow
     from tester.job.job import Job
     from tester.job.state import ScanEntry
     from tester.job.steps import StepView
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 VIRTUAL = "virtual:"
+MOST_JOBS = 100
 LARGEST_PHOTO = 20 * 1024 * 1024
 
 
@@ -60,6 +63,15 @@ class Options:
     def virtual(self) -> bool:
         """True when the board is a virtual one."""
         return self.board.startswith(VIRTUAL)
+
+
+@dataclass(frozen=True)
+class LogRow:
+    """One record in the list: when it changed, and the newest terms that it is found by."""
+
+    record: str
+    changed: datetime
+    terms: Mapping[str, str]
 
 
 class Session:
@@ -110,11 +122,19 @@ class Session:
         self._views.clear()
         return self.job
 
-    def jobs(self, text: str) -> list[JobRow]:
-        """Records of the log that fit what was typed, newest first."""
+    def jobs(self, text: str) -> list[LogRow]:
+        """Records of the log that fit what was typed, newest first. The whole list needs none of the job's modules."""
+        log = self.open_log()
+        if not text.strip():
+            from tester.records.search import Query
+
+            return [
+                LogRow(one.job, one.changed, {name: one.term(name) for name in one.terms})
+                for one in log.jobs(Query(limit=MOST_JOBS))
+            ]
         from tester.job.comeback import find_jobs
 
-        return find_jobs(self.open_log(), text)
+        return [LogRow(one.record, one.changed, one.terms) for one in find_jobs(log, text)]
 
     def close(self) -> None:
         """Close the log."""
