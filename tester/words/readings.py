@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tester.harness.partkinds import part_kind
 from tester.harness.reading import Measured, PartReading
 from tester.words.lists import counted, listed, ohms
 
@@ -38,5 +39,10 @@ def _one_each(measured: Measured) -> list[tuple[str, str]]:
 
 def _part(part: PartReading) -> str:
     both = [ohms(value) if value is not None else "no conduction" for value in (part.ohms_ab, part.ohms_ba)]
-    text = f"Part between {part.a} and {part.b}: {both[0]}" + (f", turned {both[1]}" if both[0] != both[1] else "")
+    kind = part_kind(part)
+    name = kind or "part"
+    text = f"{name[0].upper()}{name[1:]} between {part.a} and {part.b}: {both[0]}"
+    text += f", turned {both[1]}" if both[0] != both[1] else ""
+    if part.drop_v is not None and "diode" in kind:
+        text += f", {part.drop_v:.2f} V"
     return text if part.stable else f"{text}; it does not hold still"

@@ -68,6 +68,10 @@ def test_parts_are_gone_new_or_changed():
     changed = compare(parts(part), parts(PartReading("D-1", "D-2", 900.0, None)))
     assert brief(changed) == [("part changed", ("D-1", "D-2"), "not handled")]
     assert (changed[0].before, changed[0].after) == (465.0, 900.0)
+    both = PartReading("D-1", "D-2", 465.0, 1000.0)
+    assert compare(parts(both), parts(PartReading("H-2", "H-1", 1000.0, 465.0))) == ()
+    for ab, ba in ((2000.0, 465.0), (1000.0, 900.0), (465.0, 2000.0)):
+        assert [c.kind for c in compare(parts(both), parts(PartReading("H-2", "H-1", ab, ba)))] == ["part changed"]
     reversed_part = compare(parts(part), parts(PartReading("D-1", "D-2", None, 465.0)))
     assert [c.kind for c in reversed_part] == ["part changed"]
 

@@ -101,3 +101,8 @@ def test_a_board_without_converter_says_that_it_cannot_measure_a_part():
     assert verdict.verdict == NOT_TESTED
     assert by_cavity(verdict)["D-1"] == NOT_TESTED
     assert by_cavity(verdict)["H-1"] == PASS
+
+
+def test_a_part_bridged_by_wire_fails_where_the_board_can_tell():
+    verdict = judge(expect(TWO, parts=(part(),)), measured("D-1 H-1 D-2 H-2", grade="wire"))
+    assert verdict.verdict == FAIL and kinds(verdict) == ["short"]

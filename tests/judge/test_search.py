@@ -87,6 +87,20 @@ def test_the_bound_holds_and_is_met_by_independent_swaps():
     assert found.exact and not found.complete
 
 
+def test_beyond_the_exact_search_what_is_left_after_whole_circuits_is_still_searched():
+    # eight swaps are found circuit by circuit; the circuit of three that fell apart takes three moves and not four
+    pairs = " | ".join(f"C-{i} D-{i}" for i in range(1, 17))
+    wanted = circuits(f"{pairs} | A-1 A-2 A-3 | B-1 | B-2 | B-3")
+    moved = {f"C-{i}": f"C-{i + 1 if i % 2 else i - 1}" for i in range(1, 17)}
+    found = diagnose(wanted, relabelled(wanted, moved | {"A-1": "B-1", "B-1": "A-1", "A-2": "B-2", "B-2": "A-2"}))
+    assert found.explanations[0].cost == 10 == found.at_least and found.exact
+    shifted = relabelled(wanted, moved)
+    got = Netlist.of(
+        [*(c for c in shifted if not c[0].startswith(("A", "B"))), ["A-1"], ["A-2"], ["A-3"], ["B-1", "B-2", "B-3"]]
+    )
+    assert diagnose(wanted, got).explanations[0].cost == 11
+
+
 def test_beyond_the_exact_search_it_says_that_it_is_a_bound():
     rng = random.Random(2)
     wanted, got = random_netlist(rng, 60), random_netlist(rng, 60)

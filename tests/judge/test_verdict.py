@@ -192,7 +192,8 @@ def test_dropouts_of_the_watch_fail_their_circuit():
     facts = JudgeFacts(can=checks_of(["scan", "watch"]), watch=watch)
     verdict = judge(expect(GOOD, checks=("continuity", "dropout")), measured(GOOD), facts)
     assert verdict.verdict == FAIL
-    assert verdict.faults[0].kind == "dropout" and verdict.faults[0].values["ms"] == 3.0
+    assert verdict.faults[0].kind == "dropout" and verdict.faults[0].values == {"ms": 3.0, "at_ms": 812.0}
+    assert verdict.faults[0].explanation == 0 and verdict.explanations == 1
     assert by_cavity(verdict)["D-1"] == FAIL and by_cavity(verdict)["D-2"] == PASS
 
 

@@ -93,7 +93,7 @@ def test_stages_and_cautions_are_said():
 
 
 def test_a_scan_in_words_holds_every_cavity_and_every_doubt():
-    parts = (PartReading("D-2", "D-3", 465.0, None), PartReading("D-1", "D-3", 120.0, 120.0, stable=False))
+    parts = (PartReading("D-2", "D-3", 465.0, None, 0.6), PartReading("D-1", "D-3", 120.0, 120.0, stable=False))
     seen = measured(GOOD, directed=[("D-1", "D-2"), ("H-1", "H-2")], doubtful=[("D-2", "H-2")],
                     not_seen=[("D-1", "D-3")], parts=parts, unanchored=(1,))  # fmt: skip
     assert reading_lines(seen) == [
@@ -101,7 +101,7 @@ def test_a_scan_in_words_holds_every_cavity_and_every_doubt():
         "Circuit of 2 cavities: D-2 and H-2",
         "1 lone cavity: D-3",
         "One way only: D-2 follows D-1, but D-1 does not follow D-2",
-        "Part between D-2 and D-3: 465 ohm, turned no conduction",
+        "Diode between D-2 and D-3: 465 ohm, turned no conduction, 0.60 V",
         "Part between D-1 and D-3: 120 ohm; it does not hold still",
         "Doubtful: readings of D-2 and H-2 disagree",
         "Never on leads together: D-1 with D-3",
