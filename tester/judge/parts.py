@@ -73,11 +73,13 @@ def _parts(
         key = _circuits(wanted, reading.a, reading.b)
         if key and key[0] != key[1] and not skip & {reading.a, reading.b}:
             got.setdefault(frozenset(key), []).append(reading)
+    named: set[frozenset[str]] = set()
     for part in expected.parts:
         key = _circuits(wanted, part.a, part.b)
         if key is None or skip & {part.a, part.b}:
             continue
-        found = got.pop(frozenset(key), [])
+        found = got.get(frozenset(key), [])
+        named.add(frozenset(key))
         if measured.grade != "wire":
             if part.ohms_ab is not None and part.ohms_ba is not None:
                 untested += [(name, "part whose ohms this board cannot measure") for name in (part.a, part.b)]
@@ -95,6 +97,8 @@ def _parts(
     known = {frozenset(key) for link in expected.diodes if (key := _circuits(wanted, *link))}
     enough = expected.limits.get("isolation_ohms", float("inf"))
     for between, readings in got.items():
+        if between in named:
+            continue
         for reading in readings:
             if between in known or (reading.stable and _ohms(reading) >= enough):
                 continue

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from tester.harness.cavity import in_order
 from tester.harness.netlist import Netlist, Pair, pair
 from tester.harness.reading import Measured, OhmsReading, PartReading
 from tester.scan.walk import ChannelLinks, bits, components
+
+ROUND_RELATIVE = 0.05  # a part read in two rounds, each time under other cavities of its circuits
+ROUND_OHMS = 1.0
 
 
 class Round(NamedTuple):
@@ -85,18 +89,42 @@ def combine(
     not_seen = _not_seen(table, circuits)
     proven = {names[k] for circuit in circuits if circuit.bit_count() > 1 for k in bits(circuit)}
     proven |= {name for link in directed for name in link} | (set(touched) & set(names))
+    netlist = Netlist.of([names[k] for k in bits(circuit)] for circuit in circuits)
     return Measured(
-        netlist=Netlist.of([names[k] for k in bits(circuit)] for circuit in circuits),
+        netlist=netlist,
         doubtful=frozenset(doubtful),
         directed=frozenset(directed),
         not_seen=frozenset(not_seen),
-        parts=tuple(part for one in listed for part in one.parts),
+        parts=_parts(listed, netlist),
         ohms={pair(r.a, r.b): r for one in listed for r in one.ohms},
         proven=frozenset(proven | {name for one in listed for p in one.parts for name in (p.a, p.b)}),
         grade=grade,
         rounds=len(listed),
         unanchored=unanchored(listed),
     )
+
+
+def _parts(rounds: Sequence[Round], netlist: Netlist) -> tuple[PartReading, ...]:
+    """One part for each two circuits: rounds see the same part under other cavities of them. The first round that saw
+    it gives cavities and values; a part that reads otherwise in a later round is not stable."""
+    found: dict[frozenset[str], PartReading] = {}
+    for one in rounds:
+        for part in one.parts:
+            here, there = netlist.circuit_of(part.a)[0], netlist.circuit_of(part.b)[0]
+            first = found.setdefault(frozenset((here, there)), part)
+            turned = netlist.circuit_of(first.a)[0] != here
+            ways = (part.ohms_ba, part.ohms_ab) if turned else (part.ohms_ab, part.ohms_ba)
+            alike = all(_alike(a, b) for a, b in zip((first.ohms_ab, first.ohms_ba), ways, strict=True))
+            if not (alike and part.stable):
+                found[frozenset((here, there))] = replace(first, stable=False)
+    return tuple(found.values())
+
+
+def _alike(a: float | None, b: float | None) -> bool:
+    """True when neither conducts, or both agree within what other cavities of the same circuits may add."""
+    if a is None or b is None:
+        return a is b
+    return abs(a - b) <= ROUND_RELATIVE * min(a, b) + ROUND_OHMS
 
 
 def _contradictions(table: _Seen, circuits: Sequence[int]) -> tuple[set[Pair], set[Pair]]:

@@ -106,3 +106,8 @@ def test_a_board_without_converter_says_that_it_cannot_measure_a_part():
 def test_a_part_bridged_by_wire_fails_where_the_board_can_tell():
     verdict = judge(expect(TWO, parts=(part(),)), measured("D-1 H-1 D-2 H-2", grade="wire"))
     assert verdict.verdict == FAIL and kinds(verdict) == ["short"]
+
+
+def test_a_part_that_the_plan_names_by_two_pairs_of_cavities_is_still_one_part():
+    again = ExpectedPart("H-1", "H-2", 1000.0, 1000.0)
+    assert with_parts([part(), again], PartReading("D-1", "D-2", 1000.0, 1000.0)).verdict == PASS

@@ -3,7 +3,7 @@
 import pytest
 
 from tester.harness.netlist import Netlist
-from tester.harness.reading import Link
+from tester.harness.reading import Link, PartReading
 from tester.scan import ChannelLinks, Round, combine, decode_walk, unanchored
 from tests.scan.covers import check_coverings
 
@@ -103,6 +103,27 @@ def test_wrong_lead_maps_are_refused():
         combine([(links, {1: "A-1"})])
     with pytest.raises(ValueError, match="no round"):
         combine([])
+
+
+def _with_part(leads, part):
+    return Round(_links(*(1 << i for i in range(len(leads)))), dict(enumerate(leads, 1)), (part,))
+
+
+def test_a_part_seen_in_two_rounds_under_other_cavities_is_one_part():
+    joined = Round(_links(0b11, 0b11), {1: "A-1", 2: "A-2"})
+    first = _with_part(["A-1", "B-1"], PartReading("A-1", "B-1", 465.0, None))
+    again = _with_part(["B-1", "A-2"], PartReading("B-1", "A-2", None, 466.0))
+    [part] = combine([joined, first, again], grade="wire").parts
+    assert part == PartReading("A-1", "B-1", 465.0, None)
+
+
+@pytest.mark.parametrize(("ab", "ba", "stable"), [(None, 900.0, True), (466.0, None, True), (None, 465.0, False)])
+def test_a_part_that_reads_otherwise_in_a_later_round_is_not_stable(ab, ba, stable):
+    joined = Round(_links(0b11, 0b11), {1: "A-1", 2: "A-2"})
+    first = _with_part(["A-1", "B-1"], PartReading("A-1", "B-1", 465.0, None))
+    other = _with_part(["B-1", "A-2"], PartReading("B-1", "A-2", ab, ba, None, stable))
+    [part] = combine([joined, first, other], grade="wire").parts
+    assert not part.stable and part.ohms_ab == 465.0
 
 
 def test_random_coverings_equal_brute_force():
