@@ -250,7 +250,13 @@ class Session:
             raise InputError(f"{command}: {error}") from None
         if words[:1] in (["harness"], ["leads"]) and len(words) == 2:
             words[1] = str(Path(words[1]).expanduser().absolute())
-        if worker.tell_virtual(*words) and words[0] == "harness":
+        try:
+            told = worker.tell_virtual(*words)
+        except BoardError:
+            if words[0] != "unplug":  # the worker may end an unplugged board before it has answered
+                raise
+            return
+        if told and words[0] == "harness":
             self.options.board = VIRTUAL + words[1]
 
     def leads_paths(self) -> list[Path]:
@@ -266,6 +272,11 @@ class Session:
             path.write_text(text, encoding="utf-8")
             paths.append(path)
         return paths
+
+    def first_leads(self) -> Path | None:
+        """File of the first lead map where there are several, None where one is always plugged in."""
+        paths = self.leads_paths()
+        return paths[0] if len(paths) > 1 else None
 
     def read_photo(self, path: str) -> bytes:
         """Content of a photo's file. Raises InputError."""

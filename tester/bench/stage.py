@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
@@ -99,6 +100,20 @@ class StageScreen(Screen[None]):
     def work_failed(self, message: WorkFailed) -> None:
         """Work that this screen asked for failed; told, and left to be asked for again."""
         self.say(str(message.error))
+
+    def on_first_leads(self, then: Callable[[], None]) -> None:
+        """Do this on the first lead set; with several of them the person is asked to plug it in first."""
+        job = self.bench.session.job
+        assert job is not None
+        if len(job.leads) == 1:
+            then()
+            return
+        from tester.bench.dialogs import YesNo
+
+        self.app.push_screen(
+            YesNo("Which leads are plugged in?", f"Plug in lead set {job.leads[0].id}, then press y."),
+            lambda answer: then() if answer == "yes" else None,
+        )
 
     def leaving(self) -> str:
         """Why leaving now needs a second thought, "" when it does not."""

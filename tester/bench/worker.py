@@ -12,6 +12,7 @@ import threading
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Protocol
 
 from textual.message import Message
@@ -69,6 +70,17 @@ class Talk:
 
 
 Work = Callable[[Talk], Any]
+
+
+def wired_by(path: Path | None, work: Work) -> Work:
+    """The work, with a virtual harness wired by this lead map first; on a real board a person has done that."""
+
+    def wired(talk: Talk) -> Any:
+        if path is not None:
+            talk.board.rewire(path)
+        return work(talk)
+
+    return wired
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench.bench_support import AFTER, BEFORE, PLAN, WRONG, Bench, harness
+from tester.board.client import Board
+from tests.bench.bench_support import AFTER, BEFORE, LEADS, PLAN, WRONG, Bench, harness
 
 
 @pytest.fixture
@@ -180,6 +181,26 @@ async def test_two_rounds_are_led_through(bench: Bench) -> None:
         assert bench.app.session.as_found().netlist.partners("A-4") == ("B-4",)
         assert bench.app.session.as_found().netlist.partners("A-1") == ("B-1",)
         assert len(bench.job.state.newest_scan("as found").blobs) >= 1
+
+
+async def test_on_a_real_board_the_person_is_asked_to_move_the_leads_and_no_cancels(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rewire = Board.rewire
+    monkeypatch.setattr(Board, "rewire", lambda board, path: rewire(board, path) and False)
+    both = LEADS.replace("small-leads", "round-one").replace('12 = "B-6"\n', "").replace("identity = [[20, 21]]", "")
+    bench.leads = [bench.write("one.toml", both), bench.write("two.toml", LEADS.replace("small-leads", "round-two"))]
+    async with bench.at("as found"):
+        await bench.keys("enter")
+        await bench.until_text("Round 2 of 2: move the leads")
+        assert "round-two" in bench.text()
+        await bench.keys("n")
+        await bench.until(lambda: not bench.app.stage.scanning, "cancelled")
+        assert "cancelled" in bench.strip and bench.job.state.newest_scan("as found") is None
+        await bench.keys("s")
+        await bench.until_text("Round 2 of 2: move the leads")
+        await bench.keys("y")
+        await bench.until(lambda: bench.job.state.newest_scan("as found") is not None, "both rounds")
 
 
 async def test_a_job_left_at_the_work_sheet_is_taken_up_there_with_its_ticks(bench: Bench) -> None:

@@ -14,7 +14,7 @@ from tester.bench.lineview import Big, Block, Lines, said
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.stage import StageScreen
-from tester.bench.worker import Talk, Work
+from tester.bench.worker import Talk, Work, wired_by
 from tester.errors import LoomwrightError
 
 FIND = "find"
@@ -71,7 +71,10 @@ class FindScreen(StageScreen):
         except LoomwrightError as error:
             self.say(" ".join(str(error).split()))
             return
-        self.number = self.bench.do(FIND, find_work(touch))
+        self.on_first_leads(lambda: self._look(touch))
+
+    def _look(self, touch: Any) -> None:
+        self.number = self.bench.do(FIND, wired_by(self.bench.session.first_leads(), find_work(touch)))
         self.source = "live" if self.number else ""
         self.show_strip()
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
-from tester.bench.worker import Talk
+from tester.bench.worker import Talk, wired_by
 
 if TYPE_CHECKING:
     from tester.bench.stages.sheet import WorkSheetScreen
@@ -44,6 +44,7 @@ class Watching:
         self.partners: dict[str, tuple[str, ...]] = {}
         self._changes: queue.Queue[Callable[[LiveWatch], None]] = queue.Queue()
         self._begun = ""
+        self._plugged = False
         self._heard: list[Any] = []
         self._troubled: dict[str, tuple[Mark, tuple[str, ...] | None]] = {}
 
@@ -65,6 +66,8 @@ class Watching:
         job, expected, found = session.job, session.expected(), session.as_found()
         if not self.wanted or self.on or job is None or expected is None or found is None:
             return
+        if len(job.leads) > 1 and not self._plugged:
+            return  # which of the lead sets is plugged in is not known: the watch key asks
         if self.screen.bench.board_state not in ("rest", "driving") or job.may_drive(session.options.virtual):
             return
         if not any(step.state == "open" for step in session.steps()):
@@ -78,7 +81,8 @@ class Watching:
         rules = LiveRules(session.steps(), expected, start, wire_grade=found.grade == "wire")
         watch = LiveWatch(rules, job.leads[0])
         self._changes = queue.Queue()
-        self.number = self.screen.bench.do(WATCH, watch_work(watch, self._changes))
+        work = wired_by(session.first_leads(), watch_work(watch, self._changes))
+        self.number = self.screen.bench.do(WATCH, work)
         self.on = self.number != 0
         self.screen.source = "live" if self.on else ""
         self._begun = ""
@@ -95,9 +99,13 @@ class Watching:
         if self.on:
             self.stop()
         else:
-            self.start()
-            if not self.on:
-                self.screen.say("The board cannot watch now: it is not here, or there is nothing left to watch.")
+            self.screen.on_first_leads(self._watch_first)
+
+    def _watch_first(self) -> None:
+        self._plugged = True
+        self.start()
+        if not self.on:
+            self.screen.say("The board cannot watch now: it is not here, or there is nothing left to watch.")
 
     def moved(self) -> None:
         """The cursor is on another step: that one is under way now."""

@@ -17,6 +17,7 @@ from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.stage import StageScreen
 from tester.bench.text import Part, count, fit, pad
 from tester.bench.wiggling import wiggle_work
+from tester.bench.worker import Work, wired_by
 from tester.errors import LoomwrightError
 
 WIGGLE = "wiggle"
@@ -151,7 +152,10 @@ class WiggleScreen(StageScreen):
         if reading is None:
             self.say("There is no circuit to watch yet: scan first (g, as left).")
             return
-        work = wiggle_work(job.leads[0], reading, self.seconds)
+        work = wired_by(session.first_leads(), wiggle_work(job.leads[0], reading, self.seconds))
+        self.on_first_leads(lambda: self._watch(work))
+
+    def _watch(self, work: Work) -> None:
         self.note, self.dropped, self.began = "", 0, time.monotonic()
         self.query_one(TimeLines).show(self._circuits(), self.seconds)
         self.query_one("#result", Lines).show([])
