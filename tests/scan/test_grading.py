@@ -53,6 +53,13 @@ def test_a_part_is_read_twice_and_one_that_does_not_repeat_is_not_stable():
     assert not measured.parts[0].stable
 
 
+def test_repeats_of_a_part_may_differ_by_three_per_cent_and_a_fifth_of_an_ohm():
+    for second, stable in ((103.6, True), (104.2, False)):
+        readings = iter([100.5, 100.5, second, second])
+        measured, _ = grade(scan([[1, 2]], 2), lambda a, b, r=readings: (next(r), next(r)))
+        assert measured.parts[0].stable == stable
+
+
 def test_a_diode_is_a_part_that_conducts_one_way():
     links = ChannelLinks((1, 2), frozenset(), frozenset({(1, 2)}))
     measured, _ = grade(links, lambda a, b: (math.inf, 465.0))
