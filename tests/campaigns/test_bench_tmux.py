@@ -27,7 +27,7 @@ class Tmux:
 
     def __init__(self, folder: Path, command: list[str], environment: str = "COLORTERM=truecolor") -> None:
         assert shutil.which("tmux"), "this campaign needs tmux (apt-get install tmux)"
-        self.socket = str(folder / "tmux")
+        self.socket = str(folder / f"tmux-{len(list(folder.iterdir()))}")
         self.keep = Path(os.environ["SCREENS"]) if os.environ.get("SCREENS") else None
         self.count = 0
         line = f"cd {shlex.quote(str(ROOT))}; {environment} {shlex.join(command)}; echo EXIT $?; sleep 600"
