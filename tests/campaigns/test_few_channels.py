@@ -59,4 +59,5 @@ def test_twenty_channels_give_verdict_faults_and_cavities_of_sixty_four(tmp_path
             print(f"  {harness:<24}{few['verdict']:<12}{many['verdict']:<12}{len(few['faults'])} faults")
             assert few["verdict"] == many["verdict"] == ("FAIL" if "wrong" in harness else "NOT TESTED")
             assert few["faults"] == many["faults"] and few["cavities"] == many["cavities"]
+            assert [one["why"] for one in few["untested"]] == [one["why"] for one in many["untested"]]
             assert bool(few["faults"]) == ("wrong" in harness)
