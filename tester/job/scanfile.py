@@ -89,10 +89,14 @@ def parse_json(text: str, name: str) -> Any:
 def load_rounds(rounds: list[dict[str, Any]], name: str) -> tuple[RoundFrames, ...]:
     """Stored frames back as values; the first damaged one is named by its place."""
     loaded = []
+    if not isinstance(rounds, list):
+        raise InputError(f'{name}: damaged scan: "rounds" is no list', "Scan again with: loomwright scan --save FILE")
     for number, one in enumerate(rounds, 1):
-        leads = load_leads(one["leads"], name)
-        frames = [_frame(f, f"{name}: round {number}, frame {i}") for i, f in enumerate(one["frames"], 1)]
-        loaded.append(RoundFrames(leads, tuple(frames)))
+        text, stored = (one.get("leads"), one.get("frames")) if isinstance(one, dict) else (None, None)
+        if not isinstance(text, str) or not isinstance(stored, list):
+            raise InputError(f"{name}: round {number}: damaged: no lead map or no frames")
+        frames = [_frame(f, f"{name}: round {number}, frame {i}") for i, f in enumerate(stored, 1)]
+        loaded.append(RoundFrames(load_leads(text, name), tuple(frames)))
     return tuple(loaded)
 
 
@@ -100,7 +104,7 @@ def _frame(stored: dict[str, Any], place: str) -> Frame:
     try:
         raw = [base64.b64decode(payload, validate=True) for payload in stored["payloads"]]
         return rebuild(raw, [unit.encode("ascii") for unit in stored["requests"]], stored["nonces"])
-    except (BoardError, binascii.Error, IndexError, KeyError, TypeError, ValueError) as error:
+    except (AttributeError, BoardError, binascii.Error, IndexError, KeyError, TypeError, ValueError) as error:
         raise InputError(f"{place}: damaged: {str(error).splitlines()[0]}") from None
 
 

@@ -1,0 +1,163 @@
+"""Full scan and quick check of 64 and 256 channels: board time, host time, patterns, bytes; the dropout watch.
+
+Floors. Board: each driven channel takes at least its fall and its release time (limits.toml), and the bits of one
+read of every expander that holds a channel (protocol.md, section 5: 16 channels a chip; 32 bits a read) at the fastest
+clock of limits.toml. Wire: each byte is 10 bits at 115200 baud (protocol.md, section 1).
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import dataclass
+
+from tester.board.client import Board
+from tester.board.limits import limit
+from tester.board.recording import Wire
+from tester.scan import agrees, bits, pattern_count, quick_check
+from tests.benchmarks.row import Row
+from tests.campaigns.rig import QuietLink
+from tests.campaigns.test_dropout_resolution import GOAL_US, watch
+from tests.support.virtual import VirtualBench
+
+BYTE_S = 10 / 115200
+HOST_GOAL = 1.15
+READ_BITS = 32
+
+
+class CountingLink(QuietLink):
+    """A quiet link that counts bytes, and the processor time that passes inside of it: the virtual board's own."""
+
+    def __init__(self, bench: VirtualBench) -> None:
+        super().__init__(bench)
+        self.bytes = 0
+        self.inside_s = 0.0
+
+    def write(self, data: bytes) -> None:
+        self.bytes += len(data)
+        start = time.thread_time()
+        super().write(data)
+        self.inside_s += time.thread_time() - start
+
+    def read(self, timeout_s: float) -> bytes:
+        start = time.thread_time()
+        data = super().read(timeout_s)
+        self.inside_s += time.thread_time() - start
+        self.bytes += len(data)
+        return data
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What one question cost: seconds on the board's clock, bytes both ways, processor seconds of the host alone."""
+
+    board_s: float
+    bytes: int
+    host_s: float
+
+    @property
+    def over_wire_and_settle(self) -> float:
+        """The whole time over that of wire and board."""
+        floor = self.board_s + self.bytes * BYTE_S
+        return (floor + self.host_s) / floor
+
+
+class Scanner:
+    """A board with n channels, three quarters of them in circuits of two, the rest lone."""
+
+    def __init__(self, channels: int) -> None:
+        self.channels = list(range(1, channels + 1))
+        pairs = 3 * channels // 8
+        self.circuits = [[n, n + channels // 2] for n in range(1, pairs + 1)]
+        joined = {channel for circuit in self.circuits for channel in circuit}
+        self.circuits += [[channel] for channel in self.channels if channel not in joined]
+        leads = {n: f"{'DH'[n > channels // 2]}-{n}" for n in self.channels}
+        links = [{"a": leads[c[0]], "b": leads[c[1]]} for c in self.circuits if len(c) > 1]
+        self.bench = VirtualBench({"link": links}, leads, cards=channels // 64, seed=1)
+        self.link = CountingLink(self.bench)
+        self.board = Board(Wire(self.link, self.link.clock, None, lambda: 77))
+        self.board.voltage(self.channels)  # the check that driving needs is not part of the scan
+
+    def cost(self, question: str) -> Cost:
+        """Ask "full", "quick" or "pair" once; the answer must be the harness that is plugged in."""
+        self.board.voltage(self.channels)
+        before, sent, inside = self.bench.seconds, self.link.bytes, self.link.inside_s
+        start = time.thread_time()
+        self._ask(question)
+        host = time.thread_time() - start - (self.link.inside_s - inside)
+        return Cost(self.bench.seconds - before, self.link.bytes - sent, host)
+
+    def _ask(self, question: str) -> None:
+        if question == "full":
+            frame = self.board.walk(self.channels, self.channels)
+            home = {channel: set(circuit) for circuit in self.circuits for channel in circuit}
+            for channel, row in zip(frame.drive, frame.rows, strict=True):
+                assert {frame.read[k] for k in bits(row)} == home[channel]
+        elif question == "quick":
+            patterns = quick_check(self.circuits)
+            rows = self.board.patterns(self.channels, patterns).rows
+            assert agrees(self.circuits, self.channels, patterns, rows)
+        else:
+            self.board.walk(self.channels[:1], self.channels[1:2])
+
+
+def floor_s(patterns: int, channels: int) -> float:
+    """Physical floor of so many patterns that read so many channels."""
+    read_us = math.ceil(channels / 16) * READ_BITS / limit("spi_max_mhz")
+    return patterns * (limit("release_us") + limit("fall_us") + read_us) / 1e6
+
+
+def scan_rows(channels: int, repeats: int) -> list[Row]:
+    """All figures of one size."""
+    scanner = Scanner(channels)
+    q, lone = len(scanner.circuits), sum(len(c) == 1 for c in scanner.circuits)
+    patterns = {"full": channels, "quick": pattern_count(q, lone), "pair": channels * (channels - 1) // 2}
+    names = {"full": "full scan", "quick": "quick check"}
+    rows, costs = [], {}
+    for kind, name in names.items():
+        runs = [scanner.cost(kind) for _ in range(repeats)]
+        costs[kind] = min(runs, key=lambda run: run.host_s)
+        floor = floor_s(patterns[kind], channels)
+        note = f"physical floor {floor * 1000:.2f} ms; {costs[kind].board_s * 1000:.1f} ms on the board's clock"
+        rows.append(Row(f"{name} of {channels}: board time", costs[kind].board_s / floor, note))
+        rows.append(
+            Row(
+                f"{name} of {channels}: host time",
+                costs[kind].over_wire_and_settle,
+                "wire at 115200 baud and board time",
+                HOST_GOAL,
+            )
+        )
+    one = scanner.cost("pair").bytes
+    rows += [
+        Row(f"full scan of {channels}: patterns", patterns["full"], "one for each channel"),
+        Row(
+            f"quick check of {channels}: patterns",
+            patterns["quick"],
+            f"ceil(log2 {q}) circuits",
+            math.ceil(math.log2(q)),
+        ),
+        Row(f"pair by pair of {channels}: patterns", patterns["pair"], "n(n-1)/2"),
+        Row(f"full scan of {channels}: bytes", costs["full"].bytes, "both ways, measured"),
+        Row(f"quick check of {channels}: bytes", costs["quick"].bytes, "both ways, measured"),
+        Row(
+            f"pair by pair of {channels}: bytes",
+            patterns["pair"] * one,
+            f"{one} bytes for one pair, measured, times n(n-1)/2",
+        ),
+    ]
+    scanner.board.close()
+    return rows
+
+
+def dropout_row(channels: int, count: int, step_us: int, seed: int = 20310) -> Row:
+    """Shortest dropout of which all but one in `count` were caught, and so were those one and two steps longer."""
+    caught_from: int | None = None
+    for open_us in range(100, 2000, step_us):
+        log = watch(channels, 25.0, open_us, count, seed + channels)
+        caught_from = (caught_from or open_us) if log["total"] >= count - 1 else None
+        if caught_from and open_us - caught_from >= 2 * step_us:
+            break
+    note = f"{count} at random moments, steps of {step_us} us, one reading {log['mean_us']} us"
+    figure = float(caught_from) if caught_from else math.inf
+    return Row(f"shortest dropout caught at {channels}: us", figure, note, GOAL_US if channels == 128 else None)

@@ -1,0 +1,1 @@
+"""Data that attacks: fuzzed files, names, addresses; and what the source must not hold."""
