@@ -49,6 +49,12 @@ def _one_way(expected: Expected, wanted: Netlist, measured: Measured, skip: set[
     got = {key: link for link in measured.directed if (key := _circuits(wanted, *link))}
     backed = {frozenset(key) for part in expected.parts if (key := _circuits(wanted, part.a, part.b))}
     measured_parts = {frozenset(key) for part in measured.parts if (key := _circuits(wanted, part.a, part.b))}
+    both_ways = {
+        frozenset(key)
+        for part in measured.parts
+        if part.stable and part.ohms_ab is not None and part.ohms_ba is not None
+        if (key := _circuits(wanted, part.a, part.b))
+    }
     for key, link in want.items():
         if skip & set(link) or key in got:
             continue
@@ -57,6 +63,8 @@ def _one_way(expected: Expected, wanted: Netlist, measured: Measured, skip: set[
             faults.append(_fault("reversed", link, expected, "part turned round"))
         elif frozenset(key) not in measured_parts:
             faults.append(_fault("open", link, expected, "part missing"))
+        elif frozenset(key) in both_ways - backed:
+            faults.append(_fault("short", link, expected, "both ways"))
     for key, link in got.items():
         if skip & set(link) or key in want or (key[1], key[0]) in want:
             continue

@@ -56,6 +56,11 @@ def _short(fault: Fault) -> str:
             f"{fault.belongs[0]} follows {fault.sits[0]} one way only, where nothing may be joined: "
             f"look for a part or a leak between {fault.sits[0]} and {fault.belongs[0]}"
         )
+    if fault.action == "both ways":
+        return (
+            f"{fault.sits[0]} and {fault.belongs[0]} conduct both ways, where one way only is expected: "
+            f"look at the part between them and at what is joined there"
+        )
     one, other = listed(fault.sits, most=MOST), listed(fault.belongs, most=MOST)
     if fault.action == "sealed-off lead touching":
         return f"{one} is joined to {other} and must not be: look at the end of the lead that was sealed off"

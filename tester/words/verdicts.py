@@ -76,7 +76,8 @@ def measured_faults(verdict: Verdict) -> list[Fault]:
 
 
 def _of_circuits(fault: Fault) -> bool:
-    return fault.kind in ("open", "short", "miswire") and fault.action not in ("part missing", "one-way link")
+    of_parts = ("part missing", "one-way link", "both ways")
+    return fault.kind in ("open", "short", "miswire") and fault.action not in of_parts
 
 
 def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:

@@ -4,6 +4,7 @@ from tester.harness.expected import ExpectedPart
 from tester.harness.reading import PartReading
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS
 from tester.judge import judge
+from tester.words import says
 from tests.judge.benches import by_cavity, expect, kinds, measured
 
 TWO = "D-1 H-1 | D-2 H-2"
@@ -41,6 +42,15 @@ def test_a_diode_bridged_by_wire_is_a_short():
     verdict = judge(expect(TWO, diodes=frozenset({("D-1", "D-2")})), measured("D-1 H-1 D-2 H-2"))
     assert verdict.verdict == FAIL
     assert kinds(verdict) == ["short"]
+
+
+def test_a_one_way_link_known_without_its_ohms_must_not_conduct_both_ways():
+    expected = expect(TWO, diodes=frozenset({("D-1", "D-2")}))
+    for ohms_back in (200.0, 20_000.0):
+        verdict = judge(expected, measured(TWO, parts=(PartReading("D-1", "D-2", 200.0, ohms_back),), grade="wire"))
+        assert verdict.verdict == FAIL
+        assert kinds(verdict) == ["short"]
+        assert "conduct both ways" in says(verdict.faults[0])
 
 
 def part(ab=1000.0, ba=1000.0, **more):
