@@ -20,10 +20,17 @@ START_GOAL = 3.0
 WAIT_S = 60.0
 
 
-def seconds(command: list[str], folder: Path) -> float:
+def surroundings(place: Path) -> dict[str, str]:
+    """Environment in which programs find their byte code again, as an installed package does."""
+    env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return env | {"PYTHONPYCACHEPREFIX": str(place / "bytecode")}
+
+
+def seconds(command: list[str], folder: Path, place: Path) -> float:
     """From starting a program to its end; it must succeed."""
+    env = surroundings(place)
     start = time.perf_counter()
-    subprocess.run(command, cwd=folder, stdout=subprocess.DEVNULL, check=True, timeout=WAIT_S)
+    subprocess.run(command, cwd=folder, env=env, stdout=subprocess.DEVNULL, check=True, timeout=WAIT_S)
     return time.perf_counter() - start
 
 
@@ -44,9 +51,15 @@ def first_byte(command: list[str], folder: Path, place: Path) -> float:
         "left",
     ]
     words += ["--as-found", str(place / "found.json")]
+    env = surroundings(place)
     start = time.perf_counter()
     process = subprocess.Popen(
-        [*command, *words], cwd=folder, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+        [*command, *words],
+        cwd=folder,
+        env=env,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
     )
     try:
         while not select.select([main], [], [], 0.05)[0]:
@@ -68,7 +81,7 @@ def save_as_found(command: list[str], folder: Path, place: Path) -> None:
     harness = ROOT / "fixtures/harnesses/side-door-heater-before.toml"
     words = ["scan", "--leads", str(ROOT / "fixtures/leads/side-door-leads.toml"), "--board", f"virtual:{harness}"]
     words += ["--save", str(place / "found.json")]
-    subprocess.run([*command, *words], cwd=folder, stdout=subprocess.DEVNULL, check=True, timeout=WAIT_S)
+    subprocess.run([*command, *words], cwd=folder, capture_output=True, check=True, timeout=WAIT_S)
 
 
 def start_rows(repeats: int, wheel: Path | None = None) -> list[Row]:
@@ -81,9 +94,9 @@ def start_rows(repeats: int, wheel: Path | None = None) -> list[Row]:
         taken: dict[str, list[float]] = {"pass": [], "--help": [], "--version": [], "test": []}
         for turn in range(repeats + 1):
             one = {
-                "pass": seconds([python, "-c", "pass"], folder),
-                "--help": seconds([*tester, "--help"], folder),
-                "--version": seconds([*tester, "--version"], folder),
+                "pass": seconds([python, "-c", "pass"], folder, place),
+                "--help": seconds([*tester, "--help"], folder, place),
+                "--version": seconds([*tester, "--version"], folder, place),
                 "test": first_byte(tester, folder, place),
             }
             for name, value in one.items():
