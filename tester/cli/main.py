@@ -24,7 +24,7 @@ def run() -> None:
 def main(argv: Sequence[str]) -> int:
     """Run one command line; returns the exit status, never leaves the process."""
     try:
-        options = build_parser().parse_args(argv)
+        options = build_parser(argv[0] if argv else "").parse_args(argv)
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else 3
     module, _, function = options.handler.partition(":")

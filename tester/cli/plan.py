@@ -53,7 +53,7 @@ def check(options: argparse.Namespace) -> int:
     """Every rule that a plan must keep, then every variant tried; status 3 when a variant contradicts itself."""
     plan = _plan(options)
     report = check_plan(plan, options.most)
-    contradicts = any(variant.findings for variant in report.variants)
+    contradicts = not report.fits
     if options.json:
         show_json({"plan": plan.id, "revision": plan.revision, "fits": not contradicts, **_plain(asdict(report))})
         return 3 if contradicts else 0

@@ -40,9 +40,11 @@ def take_grade(
             step(done + number, done + len(wanted))
         done += len(wanted)
     if "isolation" in board.info.can:
-        firsts = _first_channels(grade.round(leads.channels).links)
+        done_round = grade.round(leads.channels)
+        firsts = _first_channels(done_round.links)
+        beside = _with_parts(done_round, firsts, at)
         for number, y in enumerate(firsts, 1):
-            others = [channel for channel in firsts if channel != y]
+            others = [channel for channel in firsts if channel != y and frozenset((y, channel)) not in beside]
             if others:
                 frames.append(board.isolation(y, others))
             step(done + number, done + len(firsts))
@@ -68,6 +70,20 @@ def _first_channels(links: ChannelLinks) -> list[int]:
     for a, b in links.joined:
         joiner.join(str(a), str(b))
     return sorted(min(int(name) for name in circuit) for circuit in joiner.circuits())
+
+
+def _with_parts(found: Round, firsts: list[int], at: dict[str, int]) -> set[frozenset[int]]:
+    """Pairs of circuits, by first channel, with a part between them: it is measured by itself, and is no leak."""
+    joiner = Joiner(str(point) for point in found.links.points)
+    for a, b in found.links.joined:
+        joiner.join(str(a), str(b))
+    first = {joiner.root(str(channel)): channel for channel in firsts}
+
+    def home(channel: int) -> int:
+        return first[joiner.root(str(channel))]
+
+    pairs = {frozenset((home(at[part.a]), home(at[part.b]))) for part in found.parts}
+    return pairs | {frozenset((home(a), home(b))) for a, b in found.links.directed | found.links.varied}
 
 
 def graded(links: ChannelLinks, frames: Sequence[Frame], leads: LeadMap) -> Round | None:

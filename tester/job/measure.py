@@ -24,6 +24,7 @@ EXTRA_WALKS = 2
 SLICE = 16
 WET_V, WET_OHMS = 1.0, 1000.0
 PULL_UP_OHMS, RAIL_V = 330_000.0, 3.3
+CLAMP_V = 3.5  # above this the board's clamps hold what it reads
 
 Progress = Callable[[int, int], None]
 NextRound = Callable[[int, LeadMap], None]
@@ -66,7 +67,8 @@ class Source:
 
     def __str__(self) -> str:
         wet = f", possibly wet ({self.ohms / 1000:.0f} kohm behind it)" if self.weak else ""
-        return f"{self.cavity} {self.volts:+.2f} V{wet}"
+        more = " or more" if self.volts > CLAMP_V else ""
+        return f"{self.cavity} {self.volts:+.2f} V{more}{wet}"
 
 
 def sources(frame: VoltageFrame, leads: LeadMap) -> list[Source]:

@@ -53,7 +53,12 @@ def judge_isolation(
 
 
 def reach_of(netlist: Netlist, lowest: Mapping[str, float | None], seen_to: float) -> float:
-    """Ohms below which leakage was surely seen: the scan's reach, or the converter's where every circuit was read."""
+    """Ohms below which no leakage was there: the scan's reach, or the converter's where every circuit was read.
+
+    A leak that the converter did measure ends the reach: below it there was none.
+    """
     reach = scan_reach(netlist)
     read = {netlist.circuit_of(name)[0] for name in lowest if name in netlist}
-    return max(reach, seen_to) if read == {circuit[0] for circuit in netlist} else reach
+    if read != {circuit[0] for circuit in netlist}:
+        return reach
+    return max(reach, min([seen_to, *(ohms for ohms in lowest.values() if ohms is not None)]))

@@ -21,6 +21,9 @@ def reach(measured: Measured, facts: JudgeFacts, look: Look) -> dict[str, float]
         "joined_ohms": WIRE_OHMS if measured.grade == "wire" else SURELY_SEEN[0][1],
         "isolation_ohms": reach_of(look.got, facts.isolation, facts.isolation_seen_to),
     }
+    leaks = [ohms for name, ohms in facts.isolation.items() if ohms is not None and name in look.got]
+    if leaks:
+        found["leak_ohms"] = min(leaks)
     if facts.watch is not None and not facts.watch_stale:
         found["dropout_ms"] = facts.watch.missed_ms
     return found

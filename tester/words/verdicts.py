@@ -26,6 +26,10 @@ def reach_lines(verdict: Verdict) -> list[str]:
             lines[-1] = f'"Joined" means up to {ohms(verdict.reach["joined_ohms"])}, measured.'
     if "isolation" in verdict.scope and "isolation_ohms" in verdict.reach:
         seen = verdict.reach["isolation_ohms"]
+        if "leak_ohms" in verdict.reach:
+            lines.append(
+                f"The strongest leak measured between a circuit and the others: {ohms(verdict.reach['leak_ohms'])}."
+            )
         lines.append(
             f"Between circuits nothing below {ohms(seen)} can have hidden; a weaker leak was not looked for."
             if seen > 0
