@@ -79,11 +79,32 @@ class Job:
             "side": str(facts.get("side", "") or ""),
             "order": str(facts.get("job", "")),
         }
+        lost: StoreError | None = None
+        try:
+            record = cls._first_events(log, facts, loaded, plan, leads, terms)
+        except StoreError as error:
+            if not keep_going:
+                raise
+            lost, log = error, Store.in_memory()
+            record = cls._first_events(log, facts, loaded, plan, leads, terms)
+        job = cls(log, record, log.read(record), keep_going=keep_going)
+        job.store_error = lost
+        return job
+
+    @staticmethod
+    def _first_events(
+        log: Store,
+        facts: Mapping[str, Any],
+        loaded: Plan,
+        plan: NamedText,
+        leads: Sequence[NamedText],
+        terms: Mapping[str, str],
+    ) -> str:
         with log.together():
             record = log.new_job(facts, terms={k: v for k, v in terms.items() if v})
             log.append(record, "plan", {"name": plan[0], "text": plan[1], "id": loaded.id, "revision": loaded.revision})
             log.append(record, "leads", {"maps": [{"name": name, "text": text} for name, text in leads]})
-        return cls(log, record, log.read(record), keep_going=keep_going)
+        return record
 
     @classmethod
     def take_up(cls, log: Store, record: str, *, keep_going: bool = False) -> Job:

@@ -1,13 +1,14 @@
 """The wheel, installed elsewhere, does the main job: empty folder, non-ASCII home, nothing writable but the log."""
 
 import os
-import shutil
 import subprocess
 import sys
 import zipfile
 from pathlib import Path
 
 import pytest
+
+from tests.support.tools import need_own_mounts
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -58,8 +59,8 @@ def test_the_demo_runs_with_a_home_that_is_not_ascii(installed: Path, tmp_path: 
     demo(installed, home, home)
 
 
-@pytest.mark.skipif(os.geteuid() != 0 or not shutil.which("unshare"), reason="takes root to make the disk read-only")
 def test_the_demo_needs_to_write_nothing_but_its_log(installed: Path, tmp_path: Path) -> None:
+    need_own_mounts()
     home, log = tmp_path / "home", tmp_path / "home/.local/share/loomwright"
     log.mkdir(parents=True)
     read_only = f"mount --bind '{log}' '{log}'\nmount -o remount,ro,bind /\n! touch '{tmp_path}/x' 2>/dev/null"

@@ -1,7 +1,6 @@
 """The chain that outside tools rely on: scan, plan from-scan, test; its JSON and its exit statuses."""
 
 import json
-import os
 from pathlib import Path
 from typing import Any
 
@@ -173,7 +172,6 @@ def test_cautions_and_undeclared_hazards_keep_a_real_board_from_driving(
         assert call(capsys, *common, "--accept-cautions", "--json")[0] == 0
 
 
-@pytest.mark.skipif(os.name != "posix", reason="needs POSIX permissions")
 def test_a_log_that_cannot_be_written_ends_with_status_5_and_the_verdict_is_printed(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

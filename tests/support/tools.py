@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
 
 import pytest
 
@@ -23,3 +24,10 @@ def need_program(name: str) -> str:
     path = shutil.which(name)
     need(name, path)
     return path or ""
+
+
+def need_own_mounts() -> None:
+    """The right to mount in a name space of one's own, or the test is skipped or failed by `need`."""
+    unshare = shutil.which("unshare")
+    may = unshare and subprocess.run([unshare, "--mount", "true"], capture_output=True).returncode == 0
+    need("the right to mount a small disk", may)
