@@ -111,6 +111,12 @@ def _add_test(verbs: argparse._SubParsersAction[Parser]) -> None:
         "--answer", metavar="QUESTION=ANSWER", action="append", default=[],
         help="what eyes found where no lead reaches, such as --answer 'occupied D-13=yes'",
     )  # fmt: skip
+    test.add_argument(
+        "--celsius",
+        type=float,
+        metavar="T",
+        help="temperature at the bench, for the resistance limits (default: the plan's)",
+    )
     test.add_argument("--tag", default="", help="tag on the harness, kept in the record")
     test.add_argument("--job", default="", help="job number or vehicle reference of the shop, kept in the record")
     test.add_argument("--by", default="", metavar="INITIALS", help="initials of who tests, kept in the record")

@@ -68,6 +68,10 @@ def _new_job(options: argparse.Namespace, log: Store) -> Job:
     plan = (options.plan, read_text(options.plan, "plan"))
     leads = [(path, read_text(path, "lead map")) for path in options.leads]
     intake = {"tag": options.tag, "job": options.job, "by": options.by, "side": options.side or ""}
+    if options.celsius is not None:
+        if not -40 <= options.celsius <= 125:
+            raise InputError(f"--celsius {options.celsius:g}: a bench has -40 to 125 degrees")
+        intake["celsius"] = options.celsius
     job = Job.start(log, plan=plan, leads=leads, intake=intake, keep_going=True)
     job.leads_done()
     if options.as_found:

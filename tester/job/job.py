@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any
@@ -211,7 +212,9 @@ class Job:
 
     def expected(self) -> Expected:
         """What the finished harness must be. Raises InputError while questions are open."""
-        return expectation(self.whole_plan, self.as_found, self.answers, self.side)
+        found = expectation(self.whole_plan, self.as_found, self.answers, self.side)
+        celsius = self.state.opened.get("celsius")
+        return found if celsius is None else replace(found, limits={**found.limits, "celsius": float(celsius)})
 
     # Leads and cautions
 

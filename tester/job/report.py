@@ -7,10 +7,11 @@ from collections.abc import Callable
 from datetime import UTC, datetime, tzinfo
 
 from tester import __version__
+from tester.board.readings import CalibrationFrame
 from tester.errors import InputError
 from tester.harness.verdict import Verdict
 from tester.job.job import AS_LEFT, Job
-from tester.job.stored import reading_of
+from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_of
 from tester.judge import limit_of
 from tester.plan.resolve import Resolved
@@ -107,7 +108,15 @@ def _versions(job: Job) -> tuple[tuple[str, str], ...]:
     named += [
         (name, str(board[name])) for name in ("model", "serial", "firmware", "protocol", "limits") if name in board
     ]
-    named += [(name, str(board[name])) for name in ("calibration", "temperature") if board.get(name)]
+    entry = job.state.newest_scan(AS_LEFT)
+    frames = [frame for one in (rounds_of(entry, job.record) if entry else ()) for frame in one.frames]
+    for frame in frames:
+        if isinstance(frame, CalibrationFrame):
+            date = f"of {frame.date}, check {frame.check:08X}" if frame.stored else "none stored on the board"
+            named.append(("calibration", date))
+            break
+    if "celsius" in job.state.opened:
+        named.append(("temperature", f"{job.state.opened['celsius']:g} degrees C"))
     return tuple(named)
 
 

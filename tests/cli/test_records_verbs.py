@@ -82,6 +82,9 @@ def test_the_customer_page_names_the_work_and_the_label_the_end_of_the_chain(
     page, label = tmp_path / "customer.html", tmp_path / "label.svg"
     assert call(capsys, "report", "1", "--customer", "--output", page, "--log", log)[0] == 0
     assert "D-13" in page.read_text()
+    bench = tmp_path / "bench.html"
+    assert call(capsys, "report", "1", "--output", bench, "--log", log)[0] == 0
+    assert "none stored on the board" in bench.read_text()
     assert call(capsys, "label", "1", "--output", label, "--log", log)[0] == 0
     assert "<svg" in label.read_text()
 
