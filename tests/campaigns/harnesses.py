@@ -36,6 +36,14 @@ class Harness:
         circuits = [[name for name in circuit if name in self.cavities] for circuit in joiner.circuits()]
         return Netlist.of(circuit for circuit in circuits if circuit)
 
+    @property
+    def one_way_mix(self) -> bool:
+        """True when two diodes touch one circuit: in a row a scan reads them either way, back to back as wire."""
+        home = self.netlist.circuit_of
+        ends = [row[end] for row in self.tables["diode"] for end in ("anode", "cathode")]
+        circuits = [home(name) for name in ends if name in self.cavities]
+        return len(circuits) != len(set(circuits))
+
     def copy(self) -> Harness:
         return Harness(self.cavities, copy.deepcopy(self.tables))
 
@@ -72,10 +80,9 @@ def build(rng: random.Random, cavities: int, *, parts: bool) -> Harness:
             joint += 1
             rows = [(f"~{joint}s", end) for end in ends] if len(ends) > 1 else []
         harness.tables["link"] += [{"a": a, "b": b, "ohms": round(rng.uniform(0.02, 0.15), 4)} for a, b in rows]
-    free = [rng.sample(heads, 2) for _ in range(rng.randint(0, 2))] if len(heads) > 2 else []
-    if len(free) == 2 and set(free[0]) == set(free[1]):
-        free.pop()  # two diodes back to back between the same circuits would read as joined
-    for n, (a, b) in enumerate(free):
+    # no two parts touch the same circuit: two diodes in a row read as neither low nor high, two back to back as wire
+    ends = rng.sample(heads, min(len(heads), 2 * rng.randint(0, 2))) if len(heads) > 2 else []
+    for n, (a, b) in enumerate(zip(ends[::2], ends[1::2], strict=False)):
         if parts and n == 0:
             ohms = rng.choice((120.0, 470.0, 1000.0, 2200.0))
             harness.tables["leak"].append({"a": a, "b": b, "ohms": ohms})
@@ -227,7 +234,8 @@ def _without(good: Harness, table: str, i: int) -> Harness:
 def invisible_faults(good: Harness, rng: random.Random) -> dict[str, tuple[Harness, Harness] | None]:
     """Faults that continuity cannot see: name -> (harness as it should be, with the fault); None where none fits."""
     netlist = good.netlist
-    pairs = [c for c in netlist if len(c) == 2]
+    parted = {name for row in _part_ends(good) for name in row}
+    pairs = [c for c in netlist if len(c) == 2 and parted.isdisjoint(c)]
     found: dict[str, tuple[Harness, Harness] | None] = {"same wires swapped at both ends": None}
     if len(pairs) > 1:
         (a, b), (c, d) = rng.sample(pairs, 2)

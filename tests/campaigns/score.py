@@ -33,10 +33,11 @@ class Score:
     minimal: int = 0
     located: int = 0
     first_three: int = 0
+    undone: int = 0
     ties: Counter[int] = field(default_factory=Counter)
 
     def __iadd__(self, other: Score) -> Score:
-        for name in ("injected", "detected", "not_tested", "passed", "minimal", "located", "first_three"):
+        for name in ("injected", "detected", "not_tested", "passed", "minimal", "located", "first_three", "undone"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.ties += other.ties
         return self
@@ -44,13 +45,13 @@ class Score:
 
 def count(broken: Broken, good: Harness, expected: Expected, measured: Measured, verdict: Verdict, into: Score) -> str:
     """Add one case. Returns what went wrong, "" when all is as it must be."""
+    if broken.moved is not None and broken.harness.netlist == good.netlist:
+        into.undone += 1  # the faults of this set undo each other
+        return "" if verdict.verdict != FAIL else f"FAIL although the circuits are right: {verdict.faults}"
     into.injected += 1
-    visible = broken.harness.netlist != good.netlist or broken.moved is None
     into.detected += verdict.verdict == FAIL
     into.passed += verdict.verdict == PASS
     into.not_tested += verdict.verdict not in (PASS, FAIL)
-    if not visible:
-        return "" if verdict.verdict == PASS else f"FAIL although the circuits are right: {verdict.faults}"
     if verdict.verdict == PASS:
         return "PASS"
     if broken.moved is None:
@@ -64,6 +65,8 @@ def count(broken: Broken, good: Harness, expected: Expected, measured: Measured,
         return "" if hit else f"not located: {broken.at}, faults {verdict.faults}"
     if verdict.verdict != FAIL:
         return ""  # in doubt and said so: counted, neither detected nor escaped
+    if broken.harness.one_way_mix:
+        return ""  # detected; where it lies a scan cannot tell from the levels
     if measured.netlist != broken.harness.netlist:
         return f"the scan saw {measured.netlist.circuits}, not {broken.harness.netlist.circuits}"
     return _explained(broken, good, expected, measured, into)
@@ -117,4 +120,6 @@ def table(scores: dict[str, Score]) -> str:
             f"{name:24}{s.injected:>9}{s.detected:>9}{s.not_tested:>11}{s.passed:>6}"
             f"{s.minimal:>9}{s.located:>8}{s.first_three:>8}{ties:>16}{bound(s.passed, s.injected):>11}"
         )
+    if whole.undone:
+        lines.append(f"{whole.undone} more sets undid themselves and left a right harness: none failed")
     return "\n".join(lines)

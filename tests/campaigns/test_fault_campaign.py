@@ -43,7 +43,9 @@ def _gather(title: str, work: Callable[[int], runs.Result], seeds: range) -> tup
             problems += wrong
             for kind, score in found.items():
                 scores[kind] += score
-    show(f"{title} (seeds {seeds.start} to {seeds.stop - 1}, {time.monotonic() - start:.0f} s)\n{table(dict(scores))}")
+    took = f"{len(seeds)} harnesses, seeds {seeds.start} to {seeds.stop - 1}, {time.monotonic() - start:.0f} s"
+    if "good, again" not in scores:
+        show(f"{title} ({took})\n{table(dict(scores))}")
     return dict(scores), problems
 
 
@@ -54,13 +56,13 @@ def _never_passed(scores: dict[str, Score], problems: list[str]) -> None:
 
 
 def test_every_single_fault_of_300_harnesses_is_found_and_located():
-    scores, problems = _gather("every single fault, 300 harnesses of 10 to 20 cavities", runs.every_single, range(300))
+    scores, problems = _gather("every single fault, 10 to 20 cavities", runs.every_single, range(300))
     assert sum(score.injected for score in scores.values()) > 30_000 * SHARE
     _never_passed(scores, problems)
 
 
 def test_faults_of_parts_resistance_and_isolation_are_found_and_located():
-    scores, problems = _gather("with the converter, 300 harnesses", runs.electrical, range(1000, 1300))
+    scores, problems = _gather("with the converter", runs.electrical, range(1000, 1300))
     _never_passed(scores, problems)
 
 
@@ -75,7 +77,7 @@ def test_five_thousand_double_and_two_thousand_triple_faults():
 
 
 def test_larger_harnesses_to_256_cavities():
-    scores, problems = _gather("60 harnesses of 24 to 256 cavities", partial(runs.large, cases=8), range(3000, 3060))
+    scores, problems = _gather("24 to 256 cavities", partial(runs.large, cases=8), range(3000, 3060))
     _never_passed(scores, problems)
 
 

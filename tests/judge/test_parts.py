@@ -121,3 +121,28 @@ def test_a_part_bridged_by_wire_fails_where_the_board_can_tell():
 def test_a_part_that_the_plan_names_by_two_pairs_of_cavities_is_still_one_part():
     again = ExpectedPart("H-1", "H-2", 1000.0, 1000.0)
     assert with_parts([part(), again], PartReading("D-1", "D-2", 1000.0, 1000.0)).verdict == PASS
+
+
+ROW = "D-1 H-1 | D-2 H-2 | D-3 | D-4"
+ONE_WAY = frozenset({("D-1", "D-2"), ("D-2", "D-3")})
+
+
+def test_one_way_parts_in_a_row_may_read_either_way_and_are_not_tested_by_a_scan():
+    good = [("D-1", "D-2"), ("D-2", "D-3")]
+    through = judge(expect(ROW, diodes=ONE_WAY), measured(ROW, directed=[*good, ("D-1", "D-3")]))
+    assert through.verdict == NOT_TESTED and not through.faults
+    assert [c for c, verdict in by_cavity(through).items() if verdict == NOT_TESTED] == ["D-1", "D-3"]
+    found_low = expect(ROW, diodes=ONE_WAY | {("D-1", "D-3")})
+    assert judge(found_low, measured(ROW, directed=good)).verdict == NOT_TESTED
+    assert judge(found_low, measured(ROW, directed=[*good, ("D-1", "D-3")])).verdict == PASS
+
+
+def test_a_row_of_one_way_parts_excuses_nothing_else():
+    good = [("D-1", "D-2"), ("D-2", "D-3")]
+    assert kinds(judge(expect(ROW, diodes=ONE_WAY), measured(ROW, directed=good[:1]))) == ["open"]
+    other = judge(expect(ROW, diodes=ONE_WAY), measured(ROW, directed=[*good, ("D-1", "D-4")]))
+    assert kinds(other) == ["short"]
+    back = judge(expect(ROW, diodes=ONE_WAY), measured(ROW, directed=[*good, ("D-3", "D-1")]))
+    assert kinds(back) == ["short"]
+    wire = judge(expect(ROW, diodes=ONE_WAY), measured(ROW, directed=[*good, ("D-1", "D-3")], grade="wire"))
+    assert kinds(wire) == ["short"]

@@ -22,6 +22,7 @@ def test_what_equals_the_expectation_passes_with_its_scope():
     assert dict(verdict.not_in_scope)["resistance"] == "not asked for"
     assert set(by_cavity(verdict).values()) == {PASS}
     assert verdict.explanations == 0 and not verdict.faults
+    assert verdict.exact and verdict.complete and verdict.at_least == 0
 
 
 def test_a_lone_cavity_on_a_lead_never_seen_joined_passes_as_unproven():
@@ -165,6 +166,15 @@ def test_the_outcome_that_fits_is_taken_and_reported():
     assert (apart.verdict, apart.outcome) == (PASS, "D-1 was the junction")
     wrong = judge(expected, measured("D-2 D-1 | H-2"))
     assert wrong.verdict == FAIL
+
+
+def test_of_two_wrong_outcomes_the_one_with_fewer_faults_in_all_is_taken():
+    good = "D-1 H-1 | D-2 H-2 | D-3 | D-4"
+    expected = Expected(
+        (Outcome(circuits(good), "joined"), Outcome(circuits(good.replace("D-1 H-1", "D-1 | H-1")), "apart"))
+    )
+    seen = measured(good, directed=[("D-1", "D-2"), ("D-1", "D-3"), ("D-1", "D-4")])
+    assert judge(expected, seen).outcome == "apart"
 
 
 def test_a_cavity_that_the_plan_does_not_know_is_not_tested_and_blocks_only_what_it_touches():
