@@ -17,10 +17,16 @@ def _seen(harness):
     return Measured(netlist, proven=frozenset(name for circuit in netlist if len(circuit) > 1 for name in circuit))
 
 
+def wires_only(harness):
+    """Without diodes: here the circuits are seen as they are, with no board in between."""
+    harness.tables["diode"].clear()
+    return harness
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_every_single_fault_of_a_harness_is_found_and_located(seed):
     rng = random.Random(f"short {seed}")
-    good = build(rng, rng.randint(10, 20), parts=False)
+    good = wires_only(build(rng, rng.randint(10, 20), parts=False))
     expected = expectation(good.netlist, _seen(good), ("continuity", "isolation"))
     assert judge(expected, _seen(good)).verdict == PASS
     scores = defaultdict(Score)
@@ -34,7 +40,7 @@ def test_double_and_triple_faults_are_found_and_located_where_they_are_as_few_as
     rng = random.Random(33)
     scores = defaultdict(Score)
     for _ in range(30):
-        good = build(rng, rng.randint(10, 20), parts=False)
+        good = wires_only(build(rng, rng.randint(10, 20), parts=False))
         expected = expectation(good.netlist, _seen(good), ("continuity", "isolation"))
         for number in (2, 3):
             broken = several_faults(good, rng, number)
