@@ -96,4 +96,3 @@ def test_what_one_report_and_a_thousand_cost() -> None:
         each = (time.perf_counter() - start) / many
         one = statistics.median(alone)
         print(f"  {name:<22}{one * 1000:>8.2f} alone{each * 1000:>8.2f} of {many:>4}   growth {each / one:.2f}")
-        assert each < 2 * one
