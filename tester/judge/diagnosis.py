@@ -41,7 +41,9 @@ def diagnose(expected: Netlist, measured: Netlist, context: Expected | None = No
     if not search.home:
         return Diagnosis(())
     wrong, got = search.expected, search.measured
-    at_least, ways, complete = search.lower, None, True
+    at_least = search.lower
+    ways: list[dict[str, str]] | None = None
+    complete = False
     if search.lower <= MOST_FAULTS:
         try:
             cost = search.smallest()
@@ -55,7 +57,7 @@ def diagnose(expected: Netlist, measured: Netlist, context: Expected | None = No
     context = context or Expected(())
     if ways is None:
         geometry = Geometry(context.faces, expected.cavities)
-        ways, complete = _beyond(wrong, got, geometry), False
+        ways = _beyond(wrong, got, geometry)
     found = [explained(wrong, got, moved) for moved in ways]
     cost = min(one.cost for one in found)
     best = [one for one in found if one.cost == cost]

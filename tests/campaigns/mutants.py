@@ -26,10 +26,11 @@ CPU_S = 40  # processor time of one run; the tests take about ten seconds of it
 LIMIT_S = 300
 ROOMS = {
     "tester/scan": ["tests/scan"],
-    "tester/judge": ["tests/judge"],
+    "tester/judge": ["tests/judge", "tests/outside"],
     "tester/harness/netlist.py": ["tests/judge", "tests/scan"],
     "tester/harness/reading.py": ["tests/judge", "tests/scan"],
 }
+PATTERNS = {"tests/outside": "test_measuring_*.py"}
 COMPARE = {
     ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt,
     ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot, ast.IsNot: ast.Is,
@@ -204,7 +205,11 @@ def _child(mutant: Mutant) -> int:
 def first_files(mutant: Mutant, folders: list[str]) -> list[str]:
     """Test files, those named after the module first."""
     stem = Path(mutant.file).stem
-    files = [str(f.relative_to(ROOT)) for folder in folders for f in sorted((ROOT / folder).glob("test_*.py"))]
+    files = [
+        str(f.relative_to(ROOT))
+        for folder in folders
+        for f in sorted((ROOT / folder).glob(PATTERNS.get(folder, "test_*.py")))
+    ]
     return sorted(files, key=lambda file: stem not in file)
 
 

@@ -7,8 +7,10 @@ import pytest
 from tester.harness.expected import Expected, Outcome
 from tester.harness.netlist import Netlist
 from tester.judge import diagnose
-from tester.judge.explain import apply, relabelled, swaps_of
-from tester.judge.search import Exhausted, Search
+from tester.judge.explain import Explanation, apply, relabelled, swaps_of
+from tester.judge.geometry import Geometry
+from tester.judge.ranking import rank
+from tester.judge.search import Exhausted, Search, exchanges
 from tests.judge.benches import circuits
 from tests.judge.makers import Injection, random_netlist, ways
 from tests.judge.naive import naive_diagnosis
@@ -201,3 +203,30 @@ def test_exchanged_plugs_are_found_beyond_the_exact_search():
 def test_a_bridge_and_an_opening_in_one_overlap_are_counted_as_two():
     found = diagnose(circuits("A-1 A-2 A-3 | A-4"), circuits("A-1 A-2 | A-3 A-4"))
     assert found.explanations[0].cost == 2
+
+
+def test_only_exchanges_that_change_something_are_tried():
+    table = {(0, 0): 2, (0, 1): 1, (1, 1): 1}
+    tried = [(one, other, after) for one, other, after in exchanges(table)]
+    assert tried == [((0, 0), (1, 1), {(0, 0): 1, (0, 1): 2, (1, 0): 1})]
+
+
+def test_of_equal_explanations_that_touch_what_no_step_touched_the_one_beside_the_steps_comes_last():
+    # a bridge of two circuits counts against an explanation only when steps touched neither
+    wanted = circuits("A-1 B-1 | A-2 B-2 | A-3 | B-3")
+    context = Expected((Outcome(wanted),), edited=frozenset({"A-1"}))
+    geometry = Geometry({}, wanted.cavities)
+
+    def aside(**more):
+        return rank(Explanation(**more), wanted, context, geometry)[0]
+
+    assert aside(bridges=((("A-1", "B-1"), ("A-2", "B-2")),)) == 0
+    assert aside(bridges=((("A-2", "B-2"), ("A-1", "B-1")),)) == 0
+    assert aside(bridges=((("A-2", "B-2"), ("A-3",)),)) == 1
+    assert aside(opens=((("A-1",), ("B-1",)),)) == 0
+    assert aside(opens=((("B-1",), ("A-1",)),)) == 0
+    assert aside(opens=((("B-2",), ("A-2",)),)) == 1
+    assert aside(moved=(("A-1", "A-3"), ("A-3", "A-1"))) == 1
+    nothing = Expected((Outcome(wanted),))
+    bridge = Explanation(bridges=((("A-2", "B-2"), ("A-3",)),))
+    assert rank(bridge, wanted, nothing, geometry)[0] == 0

@@ -232,6 +232,7 @@ def test_resistance_is_judged_with_its_uncertainty_on_the_safe_side():
     assert close.verdict == NOT_TESTED and "too close to its limit" in reasons(close)[0]
     high = with_ohms(0.13, 0.01)
     assert high.verdict == FAIL and kinds(high) == ["high-resistance"]
+    assert high.faults[0].explanation == 0 and high.explanations == 1
 
 
 def test_a_required_resistance_that_was_not_read_is_not_tested_by_name():
