@@ -105,9 +105,10 @@ def limit_of(link: ExpectedLink, numbers: Mapping[str, float], table: str = "") 
 def _wires(link: ExpectedLink, celsius: float, table: str) -> list[tuple[float, str]]:
     """Resistance and source of each wire on the way; empty when one of them is not known."""
     parts = [(wire.size_mm2, wire.length_m) for wire in link.path] or [(link.size_mm2, link.length_m)]
-    if any(size is None or length is None for size, length in parts):
+    known = [(size, length) for size, length in parts if size is not None and length is not None]
+    if len(known) < len(parts):
         return []
-    return [wire_ohms(size, length, celsius, table) for size, length in parts if size and length]
+    return [wire_ohms(size, length, celsius, table) for size, length in known]
 
 
 def judge_links(expected: Expected, wanted: Netlist, measured: Measured, blocked: Iterable[str]) -> LinkFindings:

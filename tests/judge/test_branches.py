@@ -164,3 +164,28 @@ def test_kit_wires_in_a_row_without_a_cavity_between_are_said_to_be_one():
     assert kinds(verdict) == ["high-resistance"]
     [fault] = verdict.faults
     assert fault.action == "branches not told apart" and fault.sits == ("W1", "W2") and fault.cavities == ("D-1",)
+
+
+def test_the_smallest_allowance_of_the_failed_links_decides_which_branch_has_too_much():
+    branch = {"D-1": 0.1, "D-2": 0.3, "D-3": 0.9, "D-4": 0.1}
+    pairs = splice_pairs(list(branch))
+    links = tuple(
+        ExpectedLink(a, b, limit_ohms=0.3 if "D-2" in (a, b) else 0.9, found_ohms=0.2, found_u_ohms=0.0)
+        for a, b in pairs
+    )
+    verdict = spliced(branch, links=links, u=0.002)
+    assert {fault.cavities for fault in verdict.faults} == {("D-2",), ("D-3",)}
+
+
+def test_wires_are_told_apart_only_where_the_way_of_every_reading_is_known():
+    ohms = {"D-1": 0.04, "D-2": 0.04, "D-3": 1.2}
+    pairs = splice_pairs(["D-1", "D-2", "D-3"])
+    links = [
+        ExpectedLink(a, b, path=(PathWire(f"W{a[-1]}", 0.5, 1.0), PathWire(f"W{b[-1]}", 0.5, 1.0)), splices=1)
+        for a, b in pairs
+    ]
+    links[0] = ExpectedLink(*pairs[0], found_ohms=0.08, found_u_ohms=0.0)
+    readings = {pair(a, b): OhmsReading(a, b, ohms[a] + ohms[b], 0.002) for a, b in pairs}
+    expected = expect("D-1 D-2 D-3", checks=("continuity", "resistance"), links=tuple(links))
+    [fault] = judge(expected, measured("D-1 D-2 D-3", grade="wire", ohms=readings), FULL).faults
+    assert fault.sits == ("D-3",) and fault.action == "branch"

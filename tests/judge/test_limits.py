@@ -136,6 +136,7 @@ def test_isolation_readings_of_every_circuit_reach_as_far_as_the_converter_sees(
     some = judge(expected, measured(GOOD), JudgeFacts(isolation={"D-1": None}, isolation_seen_to=3e6))
     assert some.verdict == NOT_TESTED
     leaky = judge(expected, measured(GOOD), JudgeFacts(isolation=every | {"D-2": 4e5}, isolation_seen_to=3e6))
+    assert leaky.explanations == 1 and leaky.faults[0].explanation == 0
     assert leaky.verdict == FAIL and kinds(leaky) == ["leakage"] and set(leaky.faults[0].cavities) == {"D-2", "H-2"}
 
 
@@ -150,3 +151,9 @@ def test_a_leak_above_the_plans_isolation_limit_is_allowed():
 def test_the_grade_says_what_joined_may_mean():
     assert judge(expect(GOOD), measured(GOOD)).reach["joined_ohms"] == 66_000.0
     assert judge(expect(GOOD), measured(GOOD, grade="wire")).reach["joined_ohms"] == 100.0
+
+
+def test_a_wire_without_length_or_size_has_no_resistance_to_compute():
+    with pytest.raises(ValueError, match="gives no resistance"):
+        limit_of(ExpectedLink("D-1", "H-1", size_mm2=0.5, length_m=0.0), {})
+    assert limit_of(ExpectedLink("D-1", "H-1", size_mm2=0.5), {}).ohms == 2.0

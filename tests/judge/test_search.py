@@ -8,7 +8,7 @@ from tester.harness.expected import Expected, Outcome
 from tester.harness.netlist import Netlist
 from tester.judge import diagnose
 from tester.judge.explain import Explanation, apply, relabelled, swaps_of
-from tester.judge.geometry import Geometry
+from tester.judge.geometry import Geometry, rearrangements
 from tester.judge.ranking import rank
 from tester.judge.search import Exhausted, Search, exchanges
 from tests.judge.benches import circuits
@@ -230,3 +230,54 @@ def test_of_equal_explanations_that_touch_what_no_step_touched_the_one_beside_th
     nothing = Expected((Outcome(wanted),))
     bridge = Explanation(bridges=((("A-2", "B-2"), ("A-3",)),))
     assert rank(bridge, wanted, nothing, geometry)[0] == 0
+
+
+def test_the_least_number_is_given_only_up_to_the_most_that_is_asked_for():
+    search = Search(circuits("A-1 A-2 A-3"), circuits("A-1 | A-2 | A-3"))
+    assert search.smallest(1) is None
+    assert search.smallest(2) == 2
+
+
+def test_more_faults_than_the_search_goes_are_bounded_by_where_it_stopped():
+    # four circuits parted in halves and four pairs of circuits bridged: eight faults, none an exchange; the bound is 4
+    whole = [[f"A-{8 * k + i}" for i in range(1, 9)] for k in range(4)]
+    halves = [[f"B-{4 * k + i}" for i in range(1, 5)] for k in range(8)]
+    wanted = Netlist.of([*whole, *halves])
+    got = Netlist.of([*(w[:4] for w in whole), *(w[4:] for w in whole), *(halves[k] + halves[k + 4] for k in range(4))])
+    found = diagnose(wanted, got)
+    assert found.at_least == 7 and not found.exact and not found.complete
+    assert found.explanations[0].cost == 8
+
+
+def test_distances_on_a_face_count_rows_and_columns():
+    geometry = Geometry(FACE, ["A-1", "B-1", "B-9"])
+    assert geometry.distance("A-1", "A-2") == geometry.distance("A-1", "A-7") == geometry.distance("A-1", "A-8") == 1
+    assert geometry.distance("A-1", "A-9") == 2 and geometry.distance("A-1", "A-1") == 0
+    assert geometry.distance("A-1", "B-1") == geometry.distance("A-1", "A-99") == 1000
+    assert geometry.offset("A-8", "A-1") == (-1, -1) and geometry.offset("A-1", "B-1") is None
+    assert (geometry.connector("A-1"), geometry.connector("B-9"), geometry.connector("X-1")) == ("A", "B", "")
+
+
+def test_the_images_of_a_face_are_its_three_flips():
+    sideways, down, both = Geometry(FACE, ["A-1"]).mirrors("A")
+    assert (sideways["A-1"], down["A-1"], both["A-1"]) == ("A-6", "A-7", "A-12")
+    assert all(image[image[name]] == name for image in (sideways, down, both) for name in image)
+    uneven = Geometry({"C": (("C-1", "C-2", ""), ("C-3", "C-4", "C-5"))}, [])
+    assert uneven.mirrors("C")[0] == {"C-3": "C-5", "C-5": "C-3"}
+
+
+def test_runs_are_neighbours_in_a_row_and_all_of_a_connector_together():
+    runs = list(Geometry(FACE, []).runs(["A-1", "A-2", "A-4", "A-7"]))
+    assert runs == [["A-1", "A-2"], ["A-1", "A-2", "A-4", "A-7"]]
+    assert list(Geometry(FACE, []).runs(["A-1", "A-3", "A-12"])) == [["A-1", "A-3", "A-12"]]
+    assert list(Geometry(FACE, []).runs(["A-1", "A-3"])) == []
+    assert list(Geometry(FACE, []).runs(["A-5", "A-6"])) == [["A-5", "A-6"]]
+
+
+def test_rearrangements_are_permutations_of_the_wrong_cavities():
+    wrong = ["A-1", "A-2", "A-3", "B-1", "B-2", "B-3"]
+    found = list(rearrangements(Geometry(FACE, wrong), wrong))
+    assert all(set(moved) == set(moved.values()) and set(moved) <= set(wrong) for moved in found)
+    assert {"A-1": "A-2", "A-2": "A-3", "A-3": "A-1"} in found
+    assert {"B-1": "B-3", "B-2": "B-1", "B-3": "B-2"} in found
+    assert {a: f"{'BA'['AB'.index(a[0])]}{a[1:]}" for a in wrong} in found

@@ -184,6 +184,7 @@ def test_a_cavity_that_the_plan_does_not_know_is_not_tested_and_blocks_only_what
     touching = judge(expect("D-1 H-1"), measured("D-1 H-1 X-1"))
     assert touching.verdict == NOT_TESTED
     assert by_cavity(touching)["D-1"] == NOT_TESTED
+    assert touching.untested == (("joined to X-1, of which the plan says nothing", ("D-1", "H-1")),)
 
 
 def test_nothing_on_a_lead_is_not_tested():
