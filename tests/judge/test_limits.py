@@ -6,7 +6,7 @@ from tester.harness.expected import ExpectedLink, PathWire
 from tester.harness.netlist import Netlist
 from tester.harness.reading import OhmsReading, PartReading
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS
-from tester.judge import JudgeFacts, checks_of, judge
+from tester.judge import JudgeFacts, WatchResult, checks_of, judge
 from tester.judge.isolation import SHORT_OHMS, SURELY_SEEN, scan_reach
 from tester.judge.limits import decide, limit_of
 from tests.judge.benches import expect, kinds, measured
@@ -157,3 +157,17 @@ def test_a_wire_without_length_or_size_has_no_resistance_to_compute():
     with pytest.raises(ValueError, match="gives no resistance"):
         limit_of(ExpectedLink("D-1", "H-1", size_mm2=0.5, length_m=0.0), {})
     assert limit_of(ExpectedLink("D-1", "H-1", size_mm2=0.5), {}).ohms == 2.0
+
+
+def test_a_link_to_a_cavity_without_lead_is_left_out():
+    links = (ExpectedLink("D-1", "H-1", limit_ohms=0.1), ExpectedLink("D-1", "X-9", limit_ohms=0.1))
+    expected = expect("D-1 H-1 X-9 | D-2 H-2 | D-3", checks=("continuity", "resistance"), links=links)
+    assert with_reading(expected, 0.05).verdict == PASS
+
+
+def test_a_watch_that_nobody_asked_for_is_in_the_scope_when_it_was_made():
+    can = checks_of(["scan", "watch"])
+    without = judge(expect(GOOD), measured(GOOD), JudgeFacts(can=can))
+    assert dict(without.not_in_scope)["dropout"] == "not asked for" and without.verdict == PASS
+    made = judge(expect(GOOD), measured(GOOD), JudgeFacts(can=can, watch=WatchResult(seconds=5.0)))
+    assert "dropout" in made.scope

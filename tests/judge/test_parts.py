@@ -4,6 +4,7 @@ from tester.harness.expected import ExpectedPart
 from tester.harness.reading import PartReading
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS
 from tester.judge import judge
+from tester.judge.parts import near
 from tester.words import says
 from tests.judge.benches import by_cavity, expect, kinds, measured
 
@@ -146,3 +147,20 @@ def test_a_row_of_one_way_parts_excuses_nothing_else():
     assert kinds(back) == ["short"]
     wire = judge(expect(ROW, diodes=ONE_WAY), measured(ROW, directed=[*good, ("D-1", "D-3")], grade="wire"))
     assert kinds(wire) == ["short"]
+
+
+def test_two_readings_of_a_part_agree_within_its_tolerance_and_what_one_part_may_differ_by():
+    # 5 % of the part, 2 % and 0.1 ohm between two readings of it
+    assert near(1000.0, 1070.05, 0.05) and near(1000.0, 929.95, 0.05)
+    assert not near(1000.0, 1070.15, 0.05) and not near(1000.0, 929.85, 0.05)
+    assert near(None, None, 0.05) and not near(None, 5.0, 0.05) and not near(5.0, None, 0.05)
+
+
+def test_a_one_way_reading_where_a_part_is_expected_or_was_measured_is_no_short_of_its_own():
+    link = [("D-1", "D-2")]
+    known = judge(expect(TWO, parts=(part(),)), measured(TWO, directed=link))
+    assert known.verdict == NOT_TESTED and not known.faults
+    leak = judge(
+        expect(TWO), measured(TWO, directed=link, parts=(PartReading("D-1", "D-2", 465.0, None),), grade="wire")
+    )
+    assert kinds(leak) == ["leakage"]
