@@ -19,7 +19,7 @@ pytestmark = pytest.mark.campaign
 
 LENGTHS_MS = (0.2, 0.5, 1.0, 2.0, 5.0, 20.0, 50.0)
 SIZES = (64, 128, 256)
-TIMES = 12
+TIMES = 16
 APART_MS = 87.3  # between two dropouts, no multiple of any cadence
 PICO_NF = 0.1
 
