@@ -15,11 +15,11 @@ from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
+from tester.job.eventlog import JobEvents
 from tester.job.judging import agrees, facts_of, pairs_to_measure
 from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of, reduced, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
-from tester.job.state import JobState, advance, fold
 from tester.job.steps import StepView, variant_of, views
 from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_object
@@ -30,7 +30,6 @@ from tester.plan.load import load_plan
 from tester.plan.models import Plan
 from tester.plan.resolve import Oddity, Question, Resolved, oddities, resolve
 from tester.plan.sides import for_side
-from tester.records.events import Event
 from tester.records.store import Store
 from tester.records.usual import earlier_scans, unusual
 
@@ -38,20 +37,8 @@ AS_FOUND, AS_LEFT = "as found", "as left"
 NamedText = tuple[str, str]
 
 
-class Job:
-    """An open job on a log. Each action is one event, on disk when the call returns.
-
-    `keep_going`: when the log can no longer be written, go on in memory and keep the reason in `store_error`, so
-    that a verdict is still reached and shown.
-    """
-
-    def __init__(self, log: Store, record: str, events: Sequence[Event], *, keep_going: bool = False) -> None:
-        self._log = log
-        self._events = list(events)
-        self._keep_going = keep_going
-        self.store_error: StoreError | None = None
-        self.record = record
-        self.state: JobState = fold(events, record)
+class Job(JobEvents):
+    """An open job on a log. Each action is one event, on disk when the call returns."""
 
     # Opening
 
@@ -112,45 +99,6 @@ class Job:
         """Open a job that is in the log, at the place where it was left. Raises InputError when there is none."""
         number = log.job(record)
         return cls(log, number, log.read(number), keep_going=keep_going)
-
-    def _append(
-        self,
-        kind: str,
-        data: Mapping[str, Any] | None = None,
-        blobs: Mapping[str, bytes] | None = None,
-        terms: Mapping[str, Any] | None = None,
-    ) -> None:
-        try:
-            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
-        except StoreError as error:
-            if not self._keep_going:
-                raise
-            self._go_on_in_memory(error)
-            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
-        self._events.append(event)
-        self.state = advance(self.state, event)
-
-    def _go_on_in_memory(self, error: StoreError) -> None:
-        self.store_error = error
-        self._log = Store.in_memory()
-        first, *rest = self._events
-        self.record = self._log.new_job(first.data, terms=first.terms, at=first.at)
-        for event in rest:
-            self._log.append(self.record, event.kind, event.data, dict(event.blobs), terms=event.terms, at=event.at)
-        self.state = fold(self._events, self.record)
-
-    @property
-    def stored(self) -> bool:
-        """False once the log could not be written, or for a log that is only in memory."""
-        return self._log.durable and self.store_error is None
-
-    def events(self) -> tuple[Event, ...]:
-        """All events so far."""
-        return tuple(self._events)
-
-    def at(self, serial: int) -> JobState:
-        """The state as it was after that event."""
-        return fold([event for event in self._events if event.serial <= serial], self.record)
 
     # What is known
 

@@ -1,0 +1,66 @@
+"""The events of one job on a log: appended one by one, folded into the state, kept in memory when the log fails."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tester.errors import StoreError
+from tester.job.state import JobState, advance, fold
+from tester.records.events import Event
+from tester.records.store import Store
+
+
+class JobEvents:
+    """A job's place in a log.
+
+    `keep_going`: when the log can no longer be written, go on in memory and keep the reason in `store_error`, so
+    that a verdict is still reached and shown.
+    """
+
+    def __init__(self, log: Store, record: str, events: Sequence[Event], *, keep_going: bool = False) -> None:
+        self._log = log
+        self._events = list(events)
+        self._keep_going = keep_going
+        self.store_error: StoreError | None = None
+        self.record = record
+        self.state: JobState = fold(events, record)
+
+    def _append(
+        self,
+        kind: str,
+        data: Mapping[str, Any] | None = None,
+        blobs: Mapping[str, bytes] | None = None,
+        terms: Mapping[str, Any] | None = None,
+    ) -> None:
+        try:
+            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
+        except StoreError as error:
+            if not self._keep_going:
+                raise
+            self._go_on_in_memory(error)
+            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
+        self._events.append(event)
+        self.state = advance(self.state, event)
+
+    def _go_on_in_memory(self, error: StoreError) -> None:
+        self.store_error = error
+        self._log = Store.in_memory()
+        first, *rest = self._events
+        self.record = self._log.new_job(first.data, terms=first.terms, at=first.at)
+        for event in rest:
+            self._log.append(self.record, event.kind, event.data, dict(event.blobs), terms=event.terms, at=event.at)
+        self.state = fold(self._events, self.record)
+
+    @property
+    def stored(self) -> bool:
+        """False once the log could not be written, or for a log that is only in memory."""
+        return self._log.durable and self.store_error is None
+
+    def events(self) -> tuple[Event, ...]:
+        """All events so far."""
+        return tuple(self._events)
+
+    def at(self, serial: int) -> JobState:
+        """The state as it was after that event."""
+        return fold([event for event in self._events if event.serial <= serial], self.record)
