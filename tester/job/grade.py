@@ -41,8 +41,9 @@ def take_grade(
         done += len(wanted)
     if "isolation" in board.info.can:
         done_round = grade.round(leads.channels)
-        firsts = _first_channels(done_round.links)
-        beside = _with_parts(done_round, firsts, at)
+        home = _homes(done_round.links)
+        firsts = sorted(set(home.values()))
+        beside = _with_parts(done_round, home, at)
         for number, y in enumerate(firsts, 1):
             others = [channel for channel in firsts if channel != y and frozenset((y, channel)) not in beside]
             if others:
@@ -65,25 +66,19 @@ def _learn(grade: WireGrade, frame: ResistanceFrame, calibration: CalibrationFra
     )
 
 
-def _first_channels(links: ChannelLinks) -> list[int]:
+def _homes(links: ChannelLinks) -> dict[int, int]:
+    """Channel -> first channel of its circuit."""
     joiner = Joiner(str(point) for point in links.points)
     for a, b in links.joined:
         joiner.join(str(a), str(b))
-    return sorted(min(int(name) for name in circuit) for circuit in joiner.circuits())
+    circuits = [{int(name) for name in circuit} for circuit in joiner.circuits()]
+    return {channel: min(circuit) for circuit in circuits for channel in circuit}
 
 
-def _with_parts(found: Round, firsts: list[int], at: dict[str, int]) -> set[frozenset[int]]:
+def _with_parts(found: Round, home: dict[int, int], at: dict[str, int]) -> set[frozenset[int]]:
     """Pairs of circuits, by first channel, with a part between them: it is measured by itself, and is no leak."""
-    joiner = Joiner(str(point) for point in found.links.points)
-    for a, b in found.links.joined:
-        joiner.join(str(a), str(b))
-    first = {joiner.root(str(channel)): channel for channel in firsts}
-
-    def home(channel: int) -> int:
-        return first[joiner.root(str(channel))]
-
-    pairs = {frozenset((home(at[part.a]), home(at[part.b]))) for part in found.parts}
-    return pairs | {frozenset((home(a), home(b))) for a, b in found.links.directed | found.links.varied}
+    pairs = {frozenset((home[at[part.a]], home[at[part.b]])) for part in found.parts}
+    return pairs | {frozenset((home[a], home[b])) for a, b in found.links.directed | found.links.varied}
 
 
 def graded(links: ChannelLinks, frames: Sequence[Frame], leads: LeadMap) -> Round | None:
