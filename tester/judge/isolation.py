@@ -25,7 +25,11 @@ def scan_reach(netlist: Netlist, points: tuple[tuple[int, float], ...] = SURELY_
     sizes = sorted((len(circuit) for circuit in netlist), reverse=True)
     if len(sizes) < 2:
         return points[0][1]
-    seen_with = sizes[1] + 1  # the smaller circuit's points, and the driver
+    return surely_seen(sizes[1] + 1, points)  # the smaller circuit's points, and the driver
+
+
+def surely_seen(seen_with: int, points: tuple[tuple[int, float], ...] = SURELY_SEEN) -> float:
+    """Ohms up to which a circuit of so many points, the driver among them, surely reads joined; 0 when too large."""
     return next((ohms for most, ohms in points if seen_with <= most), 0.0)
 
 

@@ -16,7 +16,7 @@ from tester.judge.facts import JudgeFacts
 from tester.judge.faults import likeliest, steps_of
 from tester.judge.isolation import judge_isolation
 from tester.judge.limits import LinkResult, judge_links
-from tester.judge.parts import judge_parts
+from tester.judge.parts import UNSTEADY, judge_parts
 
 
 @dataclass
@@ -99,19 +99,39 @@ def _dropouts(look: Look, expected: Expected, facts: JudgeFacts) -> None:
 
 
 def _as_seen_by_scan(wanted: Netlist, expected: Expected, measured: Measured) -> Netlist:
-    """Without a converter a part of tens of kilohm may read as wire: circuits that it joins count as one."""
-    through = [
-        (part.a, part.b)
-        for part in expected.parts
-        if part.ohms_ab is not None and part.ohms_ba is not None and part.a in wanted and part.b in wanted
-    ]
-    through = [(a, b) for a, b in through if measured.netlist.joined(a, b)]
-    if measured.grade == "wire" or not through:
+    """Without a converter a part of tens of kilohm may read as wire: circuits that it joins count as one.
+
+    So do circuits of a part that would not hold still as found, and of a diode whose answers disagree now.
+    """
+    if measured.grade == "wire":
+        return wanted
+    through = [(p.a, p.b) for p in expected.parts if p.ohms_ab is not None and p.ohms_ba is not None]
+    through += expected.unsteady
+    if measured.doubtful:
+        doubted = {_between(wanted, *pair) for pair in measured.doubtful}
+        through += [pair for pair in expected.diodes if _between(wanted, *pair) in doubted]
+    through = [(a, b) for a, b in through if a in wanted and b in wanted and measured.netlist.joined(a, b)]
+    if not through:
         return wanted
     joiner = _joiner(wanted)
     for a, b in through:
         joiner.join(a, b)
     return Netlist.of(joiner.circuits())
+
+
+def _between(wanted: Netlist, a: str, b: str) -> frozenset[str]:
+    """The two circuits of a pair, by the first cavity of each; empty when it is not between two circuits on leads."""
+    if a not in wanted or b not in wanted or wanted.joined(a, b):
+        return frozenset()
+    return frozenset({wanted.circuit_of(a)[0], wanted.circuit_of(b)[0]})
+
+
+def _carrying(wanted: Netlist, expected: Expected) -> dict[frozenset[str], tuple[str, str]]:
+    """Circuits between which something other than wire is known to lie -> the cavities that it is named by."""
+    pairs = [*expected.diodes, *expected.unsteady, *((part.a, part.b) for part in expected.parts)]
+    found = {_between(wanted, *pair): pair for pair in sorted(pairs, reverse=True)}
+    found.pop(frozenset(), None)
+    return found
 
 
 def _joiner(netlist: Netlist) -> Joiner:
@@ -142,7 +162,12 @@ def _benefit(wanted: Netlist, measured: Measured) -> Netlist:
 def _reasons(look: Look, expected: Expected, measured: Measured) -> None:
     """Cavities of this outcome that are not tested, with the reason, strongest reason first."""
     netlist, wanted = measured.netlist, look.wanted
+    parts = _carrying(look.outcome.netlist, expected) if measured.doubtful else {}
     for a, b in sorted(measured.doubtful):
+        part = parts.get(_between(look.outcome.netlist, a, b))
+        if part is not None:
+            look.not_tested([name for name in part if name in wanted], UNSTEADY)
+            continue
         both = {*netlist.circuit_of(a), *netlist.circuit_of(b)}
         look.not_tested([name for name in both if name in wanted], f"readings of {a} and {b} disagree")
         cavities = likeliest([name for name in (a, b) if name in wanted], expected)
