@@ -247,19 +247,26 @@ class Assembly:
         """A diode linearised at `volts`."""
         current, g = diode_law(volts, *law)
         rest = current - g * volts
-        self.shape.join(self.diag, self.joins, anode, cathode, g)
-        for node, other, flow in ((anode, cathode, -rest), (cathode, anode, rest)):
+        self.add_conductance(anode, cathode, g)
+        for node, flow in ((anode, -rest), (cathode, rest)):
             if node >= 0:
-                self.rhs[node] += flow + (g * known((), other, self.supplies) if other < 0 else 0.0)
+                self.rhs[node] += flow
+
+    def add_conductance(self, i: int, j: int, g: float) -> None:
+        """A conductance between two nodes, ground or a supply among them."""
+        self.shape.join(self.diag, self.joins, i, j, g)
+        for node, other in ((i, j), (j, i)):
+            if node >= 0:
+                self.rhs[node] += g * known((), other, self.supplies) if other < 0 else 0.0
                 self.outside[node] += g
 
-    def solved(self) -> Reduction:
-        """Eliminate and give the reduction."""
+    def solved(self, further: Sequence[list[float]] = ()) -> Reduction:
+        """Eliminate and give the reduction. `further`: right-hand sides to overwrite with their solutions as well."""
         shape = self.shape
         leaving = [1e-12] * len(shape.nf)
         for node, g in enumerate(self.outside):
             leaving[shape.net[node]] += g
         tau = [nf / g for nf, g in zip(shape.nf, leaving, strict=True)]
         couple = {port: list(column) for port, column in self.columns.items()}
-        shape.elimination.solve(self.diag, self.joins, [self.rhs, *self.columns.values()])
+        shape.elimination.solve(self.diag, self.joins, [self.rhs, *self.columns.values(), *further])
         return Reduction(self.rhs, self.columns, couple, self.self_g, self.self_i, tau, self.stars)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from hwspec.virtual.assembly import GROUND, Assembly, Reduction, Seat, Shape, Wiring, known
 from hwspec.virtual.cell import HIGH, LOW, RELEASED, Star, diode_law, limited, sense_star, star
+from hwspec.virtual.junctions import MOST, WHOLE_NEAR_V, Junctions, junctions
 from hwspec.virtual.multiplexer import FORCE, SENSE_MINUS, SENSE_PLUS
 from hwspec.virtual.parts import PER_CARD, VDD
 
@@ -45,6 +46,7 @@ class Component:
         self.may_strain = edge or bool(wiring.sources)
         self._junctions: list[float] = []
         self._kept: dict[tuple[object, ...], tuple[Reduction, dict[int, float]]] = {}
+        self._rests: dict[tuple[object, ...], Junctions] = {}
         self._shapes: dict[tuple[int, frozenset[int]], Shape] = {}
         self._idle = [star(cell, RELEASED, False, False) for _, cell, _ in wiring.cells]
         self._stars: dict[tuple[int, int, bool, bool], Star] = {}
@@ -105,6 +107,13 @@ class Component:
         return self.reduction
 
     def _assemble(self, supplies: Sequence[float], junctions: Sequence[float] = ()) -> Reduction:
+        work = self._filled(supplies)
+        for (anode, cathode, law), volts in zip(work.shape.diodes, junctions, strict=False):
+            work.add_diode(anode, cathode, law, volts)
+        return work.solved()
+
+    def _filled(self, supplies: Sequence[float]) -> Assembly:
+        """The matrix of the present state without its diodes."""
         shape = self.shape()
         work = Assembly(self.seat, shape, supplies)
         special = set(self._special())
@@ -121,29 +130,39 @@ class Component:
             plus, minus = self.muxed[SENSE_PLUS] == k, self.muxed[SENSE_MINUS] == k
             if plus or minus:
                 work.add_sense(tp, sense_star(cell, plus, minus), plus, minus)
-        for (anode, cathode, law), volts in zip(shape.diodes, junctions, strict=False):
-            work.add_diode(anode, cathode, law, volts)
-        return work.solved()
+        return work
+
+    def _settle_junctions(self, ports: Sequence[float], supplies: Sequence[float]) -> None:
+        """Few junctions: solve them among themselves first."""
+        key = (self.low, self.high, self.pull, self.open_mask, *self.muxed, self.full, *supplies)
+        found = self._rests.get(key)
+        if found is None:
+            if len(self._rests) >= _KEEP:
+                self._rests.clear()
+            found = self._rests[key] = junctions(self._filled(supplies))
+        found.settle(ports, self._junctions)
 
     def _newton(self, ports: Sequence[float], supplies: Sequence[float]) -> Reduction:
         shape = self.shape()
         if len(self._junctions) != len(shape.diodes):
             self._junctions = [0.0] * len(shape.diodes)
-        junctions = self._junctions
-        found = self._assemble(supplies, junctions)
+        if len(shape.diodes) <= MOST:
+            self._settle_junctions(ports, supplies)
+        at = self._junctions
+        found = self._assemble(supplies, at)
         for _ in range(200):
             v = found.values(ports)
             worst = 0.0
             for n, (anode, cathode, law) in enumerate(shape.diodes):
                 across = known(v, anode, supplies) - known(v, cathode, supplies)
-                step = limited(across, junctions[n], law[0], law[1])
-                worst = max(worst, abs(across - junctions[n]))
-                junctions[n] = step
-            if worst < 1e-9:
+                step = limited(across, at[n], law[0], law[1])
+                worst = max(worst, abs(across - at[n]))
+                at[n] = step
+            if worst < WHOLE_NEAR_V:
                 break
-            found = self._assemble(supplies, junctions)
+            found = self._assemble(supplies, at)
         self.clamp_a = dict.fromkeys(self.cards, 0.0)
-        for (_, cathode, law), volts in zip(shape.diodes, junctions, strict=True):
+        for (_, cathode, law), volts in zip(shape.diodes, at, strict=True):
             if cathode < GROUND:
                 self.clamp_a[-2 - cathode] += diode_law(volts, *law)[0]
         return found

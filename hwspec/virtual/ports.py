@@ -12,6 +12,7 @@ from hwspec.virtual.parts import VDD, Parts
 
 _SWITCH_OHMS = 60.0
 _TINY = 1e-10
+CURVED_NEAR_V = 1e-7
 RAIL_RELEASED = 2
 
 
@@ -31,6 +32,7 @@ class Ports:
         self.spare = 0
         self.forget()
         self._load: tuple[tuple[int, int], float, float] | None = None
+        self._own: tuple[tuple[object, ...], list[list[float]], list[float]] | None = None
         self._fixed = [[0.0] * self.count, [VDD] * cards + [0.0] * 3]
 
     def forget(self) -> None:
@@ -64,13 +66,12 @@ class Ports:
         for card, volts in held.items():
             self.volts[card] = volts
         size = self.cards + 6
-        own, feed = self._main_board(rail, supplies)
+        board, board_feed = self._main_board(rail, supplies)
         self._keep_sum(hung, moved, supplies)
         curved = [piece for piece in self._hung if piece.nonlinear]
-        for p in range(size):
-            feed[p] += self._feed[p]
-            own[p] = [a + b for a, b in zip(own[p], self._matrix[p], strict=True)]
-        free = [p for p in range(size) if p not in held]
+        feed = [a + b for a, b in zip(board_feed, self._feed, strict=True)]
+        own = [[a + b for a, b in zip(*rows, strict=True)] for rows in zip(board, self._matrix, strict=True)]
+        free = [p for p in range(size if self.parts.has_converter else self.cards) if p not in held]
         for _ in range(40):
             matrix, current = [list(row) for row in own], list(feed)
             for piece in curved:
@@ -80,7 +81,7 @@ class Ports:
             worst = max(abs(self.volts[p] - v) for p, v in zip(free, found, strict=True))
             for p, v in zip(free, found, strict=True):
                 self.volts[p] = v
-            if not curved or worst < 1e-9:
+            if not curved or worst < CURVED_NEAR_V:
                 break
         self.stale = False
         self.version += 1
@@ -102,6 +103,12 @@ class Ports:
                 _add(self._matrix, self._feed, *self._counted[piece].norton())
 
     def _main_board(self, rail: int, supplies: Sequence[float]) -> tuple[list[list[float]], list[float]]:
+        key = (rail, self.spare, self._load, *supplies)
+        if self._own is None or self._own[0] != key:
+            self._own = (key, *self._filled_in(rail, supplies))
+        return self._own[1], self._own[2]
+
+    def _filled_in(self, rail: int, supplies: Sequence[float]) -> tuple[list[list[float]], list[float]]:
         size = self.cards + 6
         matrix = [[0.0] * size for _ in range(size)]
         feed = [0.0] * size
