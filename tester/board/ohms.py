@@ -72,6 +72,10 @@ def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = No
             return math.inf
         return volts * gain / current - leads
 
+    if (current_ab < NO_CURRENT_A) != (current_ba < NO_CURRENT_A):
+        # what conducts one way alone holds nothing at rest: the zero shows bus leakage over the pull-ups, tens of
+        # millivolts of it, while the converter's own offset is below half a millivolt
+        zero_s = 0.0
     ohms = over((plus_s - minus_s) / 2, (current_ab + current_ba) / 2)
     ab, ba = over(plus_s - zero_s, current_ab), over(zero_s - minus_s, current_ba)
     if math.isinf(ab) != math.isinf(ba):

@@ -67,6 +67,15 @@ def test_a_diode_conducts_one_way_and_a_coil_with_a_diode_differs():
     assert not resistance(frame(85.0, 85.1)).one_way
 
 
+def test_bus_leakage_over_the_pull_ups_does_not_move_the_drop_of_a_diode():
+    """0.1 uA over 330 kohm is 33 mV between two points that a diode at rest does not join: circuit arithmetic."""
+    clean = frame(465.0, math.inf)
+    plus, zero, minus = clean.sense
+    leaky = replace(clean, sense=(plus, zero + round(0.1e-6 * 330e3 / (UV * 1e-12)) * clean.samples, minus))
+    assert resistance(leaky).drop_ab_v == resistance(clean).drop_ab_v
+    assert resistance(leaky).ab == resistance(clean).ab
+
+
 def test_nothing_flowing_or_a_clipped_reading_is_open_not_a_number():
     for each in (frame(math.inf, math.inf), replace(frame(1.0, 1.0), flags=1), replace(frame(1.0, 1.0), flags=2)):
         found = resistance(each)
