@@ -41,10 +41,13 @@ def verdict_object(verdict: Verdict) -> dict[str, Any]:
         ],
         "explanations": verdict.explanations,
         "exact": verdict.exact,
+        "complete": verdict.complete,
+        "at_least": verdict.at_least,
         "outcome": verdict.outcome,
         "untested": [{"why": why, "names": list(names)} for why, names in verdict.untested],
         "unproven": list(verdict.unproven),
         "grade": verdict.grade,
+        "reach": dict(verdict.reach),
         "says": verdict_lines(verdict),
     }
 
@@ -74,4 +77,7 @@ def verdict_of(stored: dict[str, Any]) -> Verdict:
         unproven=tuple(stored["unproven"]),
         untested=tuple((one["why"], tuple(one["names"])) for one in stored["untested"]),
         grade=stored["grade"],
+        complete=stored.get("complete", stored["exact"]),
+        at_least=stored.get("at_least", 0),
+        reach=dict(stored.get("reach", {})),
     )  # fmt: skip

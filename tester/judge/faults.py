@@ -26,8 +26,8 @@ def steps_of(cavities: Iterable[str], expected: Expected) -> tuple[str, ...]:
 
 
 def untouched(cavities: Iterable[str], expected: Expected) -> bool:
-    """True when steps touched some cavities, but none of these."""
-    return bool(expected.edited) and expected.edited.isdisjoint(cavities)
+    """True when no step touched any of these cavities: the lead set is looked at first. So it is without steps."""
+    return expected.edited.isdisjoint(cavities)
 
 
 def faults_of(
@@ -48,7 +48,7 @@ def _misplaced(action: str, moves: list[Move], number: int, expected: Expected) 
     moves = sorted(moves, key=lambda move: (move[0] not in expected.edited, cavity_key(move[0])))
     belongs, sits = tuple(a for a, _ in moves), tuple(b for _, b in moves)
     cavities = tuple(dict.fromkeys([*sits, *belongs]))
-    if action == "swap" and untouched(cavities, expected):
+    if action in ("swap", "move") and untouched(cavities, expected):
         action = "leads exchanged"
     return Fault("miswire", cavities, number, action, sits, belongs, steps_of(in_order(cavities), expected))
 
@@ -65,23 +65,42 @@ def _short(one: Circuit, other: Circuit, number: int, expected: Expected) -> Fau
 def _opens(
     explanation: Explanation, number: int, sitting: Netlist, geometry: Geometry, expected: Expected
 ) -> list[Fault]:
-    """Openings; those of a connector of which every wired cavity is open become one fault of its plug."""
+    """Openings; those of a connector of which every wired cavity is open become one fault of its plug.
+
+    Where the same openings leave a second connector open as well, either plug explains them: both are named.
+    """
     opens = list(explanation.opens)
-    alone = {side[0] for cut, rest in opens for side in (cut, rest) if len(side) == 1}
+    plugs = []
+    if len(_alone(opens)) >= PLUG_CAVITIES:
+        for rows in geometry.rows.values():
+            wired = [name for row in rows for name in row if name in sitting and len(sitting.circuit_of(name)) > 1]
+            if len(wired) >= PLUG_CAVITIES:
+                plugs.append(wired)
     faults = []
-    for rows in geometry.rows.values():
-        wired = [name for row in rows for name in row if name in sitting and sitting.partners(name)]
-        if len(wired) < PLUG_CAVITIES or not alone.issuperset(wired):
+    for plug in plugs:
+        alone = _alone(opens)
+        if not alone.issuperset(plug):
             continue
-        mine = [one for one in opens if any(len(side) == 1 and side[0] in wired for side in one)]
+        mine = _openings(plug, opens)
+        either = [other for other in plugs if alone.issuperset(other) and _openings(other, opens) == mine]
+        wired = [name for other in either for name in other]
         opens = [one for one in opens if one not in mine]
         cavities = likeliest(wired, expected)
         others = in_order({name for cut, rest in mine for name in (*cut, *rest)} - set(wired))
         faults.append(
             Fault("open", cavities, number, "plug not home", cavities, tuple(others), steps_of(cavities, expected))
         )
-        alone = {side[0] for cut, rest in opens for side in (cut, rest) if len(side) == 1}
     return faults + [_open(cut, rest, number, expected) for cut, rest in opens]
+
+
+def _alone(opens: list[tuple[Circuit, Circuit]]) -> set[str]:
+    """Cavities that the openings leave joined to nothing."""
+    return {side[0] for one in opens for side in one if len(side) == 1}
+
+
+def _openings(plug: list[str], opens: list[tuple[Circuit, Circuit]]) -> list[tuple[Circuit, Circuit]]:
+    """Openings that leave a cavity of this plug alone."""
+    return [one for one in opens if any(len(side) == 1 and side[0] in plug for side in one)]
 
 
 def _open(cut: Circuit, rest: Circuit, number: int, expected: Expected) -> Fault:
@@ -90,7 +109,7 @@ def _open(cut: Circuit, rest: Circuit, number: int, expected: Expected) -> Fault
     if len(cut) > 1:
         action = "splice incomplete"
     elif len(rest) == 1:
-        action = "open terminal" if untouched(cut + rest, expected) else "missing wire"
+        action = "lead not touching" if untouched(cut + rest, expected) else "missing wire"
     else:
         action = "lead not touching" if untouched(cut, expected) else "open terminal"
     cavities = likeliest(cut, expected) if len(cut) < len(rest) else likeliest(cut + rest, expected)

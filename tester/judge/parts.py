@@ -137,7 +137,7 @@ def _known_by_scan(link: Pair, reading: PartReading, along: bool, points: int) -
     elif back < surely_seen(points + 1):
         yield _Found(link, "short", "both ways")
     else:
-        yield _Found(link, why="part that conducts back, too weakly for the scan that it is known from")
+        yield _Found(link, why="part that also conducts backwards, too weakly for the earlier scan to see")
 
 
 def _parts(expected: Expected, wanted: Netlist, measured: Measured, skip: set[str]) -> Iterator[_Found]:

@@ -32,29 +32,42 @@ def _steps(fault: Fault) -> str:
 def _miswire(fault: Fault) -> str:
     pairs = list(zip(fault.sits, fault.belongs, strict=True))
     places = listed([f"the one in {sits} belongs in {belongs}" for sits, belongs in pairs], most=MOST, ordered=False)
+    if fault.action == "leads exchanged":
+        return _leads_exchanged(pairs)
     if len(pairs) == 1:
         return f"The terminal in {fault.sits[0]} belongs in {fault.belongs[0]}"
-    if fault.action in ("swap", "leads exchanged"):
-        a, b = listed(fault.belongs, ordered=False).split(" and ")
-        if fault.action == "leads exchanged":
-            return (
-                f"{a} and {b} answer for each other, and no step touched them: "
-                f"look first whether the tester's leads to {a} and {b} are exchanged, then at the two terminals"
-            )
-        return f"The terminals in {a} and {b} are exchanged: each belongs in the other's cavity"
-    if fault.action == "mirrored face":
-        side = split_cavity(fault.belongs[0])[0]
-        return f"{counted(len(pairs), 'terminal')} of {side} sit as in a mirror image of its face: {places}"
-    if fault.action == "row offset":
-        return f"{counted(len(pairs), 'terminal')} sit in a row, all by the same step too far: {places}"
-    return f"{counted(len(pairs), 'terminal')} sit in each other's cavities: {places}"
+    if fault.action == "swap":
+        names = listed(fault.belongs, ordered=False)
+        return f"The terminals in {names} are exchanged: each belongs in the other's cavity"
+    many = counted(len(pairs), "terminal")
+    side = split_cavity(fault.belongs[0])[0]
+    text = {
+        "mirrored face": f"{many} of {side} sit as in a mirror image of its face: {places}",
+        "row offset": f"{many} of {side} sit off by the same number of places: {places}",
+    }.get(fault.action, f"{many} sit in wrong cavities: {places}")
+    return text if fault.steps else f"{text}; no step touched them, so look first at the tester's leads there"
+
+
+def _leads_exchanged(pairs: list[tuple[str, str]]) -> str:
+    """Two leads, or the terminals in their cavities: a scan cannot tell which, and no step touched either."""
+    (sits, belongs), both = pairs[0], listed(pairs[0], ordered=True)
+    leads = f"look first whether the tester's leads to {both} are exchanged"
+    if len(pairs) == 1:
+        return (
+            f"What belongs in {belongs} is measured in {sits}, and no step touched them: "
+            f"{leads}; if they are not, the terminal in {sits} belongs in {belongs}"
+        )
+    return (
+        f"{both} measure as if exchanged, and no step touched them: "
+        f"{leads}; if they are not, each terminal belongs in the other's cavity"
+    )
 
 
 def _short(fault: Fault) -> str:
     if fault.action == "one-way link":
         return (
-            f"{fault.belongs[0]} follows {fault.sits[0]} one way only, where nothing may be joined: "
-            f"look for a part or a leak between {fault.sits[0]} and {fault.belongs[0]}"
+            f"{fault.belongs[0]} conducts to {fault.sits[0]}, one way only, where nothing may: "
+            f"look at the terminals in both and at what lies between"
         )
     if fault.action == "both ways":
         return (
@@ -63,8 +76,10 @@ def _short(fault: Fault) -> str:
         )
     one, other = listed(fault.sits, most=MOST), listed(fault.belongs, most=MOST)
     if fault.action == "sealed-off lead touching":
-        return f"{one} is joined to {other} and must not be: look at the end of the lead that was sealed off"
-    return f"{one} {_is(fault.sits)} joined to {other} and must not be: look where the two circuits come together"
+        return f"{one} {_is(fault.sits)} joined to {other} and must not be: look at the end that was sealed off"
+    return (
+        f"{one} {_is(fault.sits)} joined to {other} and must not be: look at the terminals and splices of both circuits"
+    )
 
 
 def _open(fault: Fault) -> str:
@@ -74,16 +89,21 @@ def _open(fault: Fault) -> str:
         plugs = listed(dict.fromkeys(split_cavity(name)[0] for name in fault.sits))
         return (
             f"No wired cavity of {plugs} is joined to anything ({cut}): "
-            f"look first whether {plugs} and the tester's plug for it are home"
+            f"look first whether {plugs} and the tester's plug for it are pushed home"
         )
     if fault.action == "part missing":
-        return f"The part between {cut} and {rest} does not conduct: look at its two ends"
+        return f"The part between {cut} and {rest} does not conduct: look whether it is there, and at its two ends"
     if fault.action == "missing wire":
         return f"{apart}: look whether the wire is there, and at its terminal at both ends"
     if fault.action == "splice incomplete":
         return f"{apart}: look at the splice between them"
     if fault.action == "lead not touching":
-        return f"{apart}, and no step touched it: look at the tester's lead to {cut} first, then at its terminal"
+        if len(fault.belongs) == 1:
+            return (
+                f"{apart}, and no step touched them: "
+                f"look first at the tester's leads to {cut} and {rest}, then at both terminals and the wire"
+            )
+        return f"{apart}, and no step touched it: look first at the tester's lead to {cut}, then at its terminal"
     if len(fault.belongs) == 1:
         return f"{apart}: look at the terminals in {cut} and {rest}"
     return f"{apart}: look at the terminal in {cut}"
@@ -101,12 +121,16 @@ def _leakage(fault: Fault) -> str:
     measured = f" ({ohms(fault.values['ohms'])})" if "ohms" in fault.values else ""
     if fault.action == "to any other":
         limit = ohms(fault.values["limit_ohms"])
-        return f"The circuit of {listed(fault.sits, most=MOST)} leaks to others{measured}, least allowed {limit}"
+        circuit = listed(fault.sits, most=MOST)
+        return (
+            f"The circuit of {circuit} leaks to others{measured}, least allowed {limit}: "
+            f"look at its terminals and splices"
+        )
     between = f"between {fault.sits[0]} and {fault.belongs[0]}"
     if fault.action == "part differs":
         wanted = ohms(fault.values["expected_ohms"])
         return f"The part {between} reads too low{measured}, expected {wanted}: look at what is joined there"
-    return f"Something conducts {between}{measured}, where nothing may: look for dampness, damage or a part"
+    return f"Something conducts {between}{measured}, where nothing may: look at both ends and at what lies between"
 
 
 def _high(fault: Fault) -> str:

@@ -17,7 +17,7 @@ def reading_lines(measured: Measured) -> list[str]:
     if lone:
         lines.append(f"{counted(len(lone), 'lone cavity', 'lone cavities')}: {listed(lone)}")
     for a, b in _one_each(measured):
-        lines.append(f"One way only: {b} follows {a}, but {a} does not follow {b}")
+        lines.append(f"One way only: conducts from {b} to {a}, not back")
     lines += [_part(part) for part in measured.parts]
     for a, b in sorted(measured.doubtful):
         lines.append(f"Doubtful: readings of {a} and {b} disagree")
@@ -26,7 +26,7 @@ def reading_lines(measured: Measured) -> list[str]:
         lines.append(f"Never on leads together: {listed(shown, most=MOST, ordered=False)}")
     for number in measured.unanchored:
         lines.append(
-            f"Round {number + 1} saw no joined pair of an earlier round again: its plugging is not cross-checked"
+            f"Round {number + 1} saw no circuit of an earlier round again: nothing shows that it was plugged right"
         )
     return lines
 

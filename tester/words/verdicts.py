@@ -8,6 +8,7 @@ from tester.words.lists import counted, listed, ohms
 
 SHOWN = 3  # tied explanations on a screen
 MOST = 12
+CHECK_NOT_DONE = "check not done: "  # how `judge` begins the reason for a check that is missing
 
 
 def scope_line(verdict: Verdict) -> str:
@@ -31,7 +32,7 @@ def reach_lines(verdict: Verdict) -> list[str]:
                 f"The strongest leak measured between a circuit and the others: {ohms(verdict.reach['leak_ohms'])}."
             )
         lines.append(
-            f"Between circuits nothing below {ohms(seen)} can have hidden; a weaker leak was not looked for."
+            f"Between circuits no leak below {ohms(seen)} can have hidden; a weaker one was not looked for."
             if seen > 0
             else "The largest circuits have too many cavities for a scan to surely see a leak between them."
         )
@@ -50,6 +51,9 @@ def untested_lines(verdict: Verdict) -> list[str]:
     lines = []
     for reason, names in verdict.untested:
         listed_names = listed(names, most=MOST)
+        if reason.startswith(CHECK_NOT_DONE):
+            lines.append(f"Not tested: {listed_names} ({reason.removeprefix(CHECK_NOT_DONE)})")
+            continue
         lines.append(f"Not tested: {reason}" + (f": {listed_names}" if names else ""))
     return lines
 
@@ -89,18 +93,27 @@ def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:
     groups = explanations(verdict)
     lines = []
     if groups and not verdict.exact:
-        least = counted(verdict.at_least, "fault")
-        lines.append(f"At least {least}; the following would measure so, but there may be a simpler explanation:")
+        lines.append(_bound(verdict))
     for number, group in enumerate(groups[:most]):
         if number:
             lines.append("Or, which would measure the same:")
         lines += [f"{says(fault)}." for fault in group]
     if len(groups) > most:
-        lines.append(f"{counted(len(groups) - most, 'more explanation')} would measure the same.")
+        known = "" if verdict.complete else "At least "
+        lines.append(f"{known}{counted(len(groups) - most, 'more explanation')} would measure the same.")
     elif groups and verdict.exact and not verdict.complete:
         lines.append("Other explanations with as many faults may measure the same.")
     lines += [f"{says(fault)}." for fault in measured_faults(verdict)]
     return lines
+
+
+def _bound(verdict: Verdict) -> str:
+    """Said before explanations of more faults than can be searched to the end."""
+    least = f"At least {counted(verdict.at_least, 'fault')}" if verdict.at_least else "Several faults"
+    return (
+        f"{least} (a bound: too many to search every explanation). "
+        f"The following would measure so; fewer faults may as well:"
+    )
 
 
 def verdict_lines(verdict: Verdict) -> list[str]:

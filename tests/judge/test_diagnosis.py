@@ -26,13 +26,14 @@ def test_two_terminals_exchanged_are_one_swap():
 
 
 def test_a_terminal_in_an_empty_cavity_is_a_move():
-    verdict = judge(expect(GOOD), measured("D-6 H-1 | D-2 H-2 | D-3 H-3 H-4 H-5 | D-1"))
+    touched = expect(GOOD, edited=frozenset({"D-1"}))
+    verdict = judge(touched, measured("D-6 H-1 | D-2 H-2 | D-3 H-3 H-4 H-5 | D-1"))
     [fault] = [f for f in verdict.faults if f.explanation == 0]
     assert (fault.kind, fault.action, fault.sits, fault.belongs) == ("miswire", "move", ("D-6",), ("D-1",))
 
 
 def test_one_terminal_of_a_splice_open_names_that_terminal():
-    verdict = judge(expect(GOOD), measured("D-1 H-1 | D-2 H-2 | D-3 H-3 H-4 | H-5 | D-6"))
+    verdict = judge(expect(GOOD, edited=frozenset({"H-5"})), measured("D-1 H-1 | D-2 H-2 | D-3 H-3 H-4 | H-5 | D-6"))
     [fault] = verdict.faults
     assert (fault.kind, fault.action, fault.cavities) == ("open", "open terminal", ("H-5",))
 

@@ -1,6 +1,7 @@
 """From explanations to faults: untouched circuits send the person to leads and plugs first."""
 
 from tester.judge import judge
+from tester.words import says
 from tests.judge.benches import expect, measured
 
 GOOD = "D-1 H-1 | D-2 H-2 | D-3 H-3 | D-4 H-4 H-5 H-6 | D-7"
@@ -25,7 +26,41 @@ def test_an_untouched_terminal_that_is_open_points_at_its_lead():
     text = "D-1 H-1 | D-2 H-2 | D-3 H-3 | D-4 H-4 H-5 | H-6 | D-7"
     assert only(judge(expect(GOOD, edited=frozenset({"D-1"})), measured(text))).action == "lead not touching"
     assert only(judge(expect(GOOD, edited=frozenset({"H-6"})), measured(text))).action == "open terminal"
-    assert only(judge(expect(GOOD), measured(text))).action == "open terminal"
+
+
+def test_without_steps_every_circuit_is_untouched_and_the_leads_come_first():
+    open_end = only(judge(expect(GOOD), measured("D-1 H-1 | D-2 H-2 | D-3 H-3 | D-4 H-4 H-5 | H-6 | D-7")))
+    assert (open_end.kind, open_end.action) == ("open", "lead not touching")
+    pair = only(judge(expect(GOOD), measured("D-1 | H-1 | D-2 H-2 | D-3 H-3 | D-4 H-4 H-5 H-6 | D-7")))
+    assert (pair.kind, pair.action, set(pair.cavities)) == ("open", "lead not touching", {"D-1", "H-1"})
+    moved = only(judge(expect(GOOD), measured("D-7 H-1 | D-2 H-2 | D-3 H-3 | D-4 H-4 H-5 H-6 | D-1")))
+    assert (moved.action, moved.sits, moved.belongs) == ("leads exchanged", ("D-7",), ("D-1",))
+
+
+def test_a_swap_stays_in_sight_where_the_leads_explain_it_too():
+    # both ends of the two wires explain it, at each end the leads or the terminals: two sentences, both ways in each
+    verdict = judge(expect(GOOD), measured("D-1 H-2 | D-2 H-1 | D-3 H-3 | D-4 H-4 H-5 H-6 | D-7"))
+    assert [f.action for f in verdict.faults] == ["leads exchanged", "leads exchanged"]
+    for fault, names in zip(verdict.faults, ("D-1 and D-2", "H-1 and H-2"), strict=True):
+        assert f"leads to {names} are exchanged" in says(fault)
+        assert "if they are not, each terminal belongs in the other's cavity" in says(fault)
+
+
+def test_a_swap_that_a_step_touched_is_named_before_the_leads_of_its_other_end():
+    edited = frozenset({"H-1", "H-2"})
+    verdict = judge(expect(GOOD, edited=edited), measured("D-1 H-2 | D-2 H-1 | D-3 H-3 | D-4 H-4 H-5 H-6 | D-7"))
+    assert [f.action for f in verdict.faults] == ["swap", "leads exchanged"]
+    assert set(verdict.faults[0].cavities) == edited
+
+
+def test_openings_that_two_plugs_explain_name_both():
+    good, text = "D-1 H-1 | D-2 H-2 | D-3 H-3 | E-1 G-1", "D-1 | D-2 | D-3 | H-1 | H-2 | H-3 | E-1 G-1"
+    fault = only(judge(expect(good), measured(text)))
+    assert fault.action == "plug not home" and set(fault.sits) == {"D-1", "D-2", "D-3", "H-1", "H-2", "H-3"}
+    assert "look first whether D and H" in says(fault)
+    wider = f"{good} | E-2 H-4"
+    fault = only(judge(expect(wider), measured(f"{text} | E-2 H-4")))
+    assert set(fault.sits) == {"D-1", "D-2", "D-3"}
 
 
 def test_a_plug_of_which_nothing_is_joined_is_one_fault():

@@ -175,7 +175,9 @@ def sentences(verdict):
 
 def test_a_diode_known_by_scan_and_by_converter_is_told_once():
     gone = judge(expect(TWO, **ONCE), measured(TWO, grade="wire"))
-    assert sentences(gone) == ["The part between D-1 and D-2 does not conduct: look at its two ends"]
+    assert sentences(gone) == [
+        "The part between D-1 and D-2 does not conduct: look whether it is there, and at its two ends"
+    ]
     turned = PartReading("H-1", "H-2", None, 465.0, 0.6)
     back = judge(expect(TWO, **ONCE), measured(TWO, grade="wire", parts=(turned,), directed=[("H-1", "H-2")]))
     assert sentences(back) == ["The part between D-1 and D-2 conducts the other way round: turn it"]
@@ -237,7 +239,7 @@ def test_what_conducts_back_too_weakly_for_the_scan_that_found_the_diode_is_not_
     weak = read(70_000.0)
     assert weak.verdict == NOT_TESTED and not weak.faults
     assert weak.untested == (
-        ("part that conducts back, too weakly for the scan that it is known from", ("D-1", "D-2")),
+        ("part that also conducts backwards, too weakly for the earlier scan to see", ("D-1", "D-2")),
     )
 
 

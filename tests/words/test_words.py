@@ -1,9 +1,11 @@
 """Sentences: exact where a person reads them."""
 
+from dataclasses import replace
+
 import pytest
 
 from tester.harness.reading import PartReading
-from tester.harness.verdict import FAULT_KINDS, Fault
+from tester.harness.verdict import FAULT_KINDS, Fault, Verdict
 from tester.judge import JudgeFacts, judge
 from tester.words import (
     CAUTIONS,
@@ -58,14 +60,19 @@ def test_a_swap_names_both_cavities_and_the_step():
 
 
 def test_a_move_says_where_the_terminal_sits_and_where_it_belongs():
-    verdict = judge(expect(GOOD), measured("D-3 H-1 | D-2 H-2 | D-1"))
-    assert fault_lines(verdict)[0] == "The terminal in D-3 belongs in D-1."
+    seen = measured("D-3 H-1 | D-2 H-2 | D-1")
+    verdict = judge(expect(GOOD, edited=frozenset({"D-1"}), steps={"D-1": ("put-1",)}), seen)
+    assert fault_lines(verdict)[0] == "The terminal in D-3 belongs in D-1 (step put-1)."
+    assert fault_lines(judge(expect(GOOD), seen))[0] == (
+        "What belongs in D-1 is measured in D-3, and no step touched them: look first whether the tester's leads "
+        "to D-1 and D-3 are exchanged; if they are not, the terminal in D-3 belongs in D-1."
+    )
 
 
 def test_what_was_not_tested_is_a_line_of_its_own():
     expected = expect(GOOD, checks=("continuity", "resistance"))
     lines = verdict_lines(judge(expected, measured(GOOD), JudgeFacts(steps_open=("put-1",))))
-    assert "Not tested: check not done: this board cannot do it: resistance" in lines
+    assert "Not tested: resistance (this board cannot do it)" in lines
     assert "Not tested: steps not ticked: put-1" in lines
     assert lines[0].startswith("NOT TESTED: ")
 
@@ -100,38 +107,48 @@ def test_a_scan_in_words_holds_every_cavity_and_every_doubt():
         "Circuit of 2 cavities: D-1 and H-1",
         "Circuit of 2 cavities: D-2 and H-2",
         "1 lone cavity: D-3",
-        "One way only: D-2 follows D-1, but D-1 does not follow D-2",
+        "One way only: conducts from D-2 to D-1, not back",
         "Diode between D-2 and D-3: 465 ohm, turned no conduction, 0.60 V",
         "Part between D-1 and D-3: 120 ohm; it does not hold still",
         "Doubtful: readings of D-2 and H-2 disagree",
         "Never on leads together: D-1 with D-3",
-        "Round 2 saw no joined pair of an earlier round again: its plugging is not cross-checked",
+        "Round 2 saw no circuit of an earlier round again: nothing shows that it was plugged right",
     ]
 
 
 def test_groups_of_terminals_say_where_each_sits_and_belongs():
     sits, belongs = ("A-2", "A-3", "A-1"), ("A-1", "A-2", "A-3")
-    fault = Fault("miswire", belongs, 0, "rotated group", sits, belongs)
+    fault = Fault("miswire", belongs, 0, "rotated group", sits, belongs, ("put-1",))
     places = "the one in A-2 belongs in A-1, the one in A-3 belongs in A-2 and the one in A-1 belongs in A-3"
-    assert says(fault) == f"3 terminals sit in each other's cavities: {places}"
+    assert says(fault) == f"3 terminals sit in wrong cavities: {places} (step put-1)"
+    assert says(Fault("miswire", belongs, 0, "rotated group", sits, belongs)) == (
+        f"3 terminals sit in wrong cavities: {places}; no step touched them, so look first at the tester's leads there"
+    )
     assert says(Fault("miswire", belongs, 0, "mirrored face", sits, belongs)).startswith(
         "3 terminals of A sit as in a mirror image of its face: the one in A-2"
     )
-    assert says(Fault("miswire", belongs, 0, "row offset", sits, belongs)).startswith("3 terminals sit in a row")
+    assert says(Fault("miswire", belongs, 0, "row offset", sits, belongs)).startswith(
+        "3 terminals of A sit off by the same number of places: the one in A-2 belongs in A-1"
+    )
 
 
 def test_untouched_circuits_send_the_person_to_the_leads_first():
     lead = Fault("open", ("H-6",), 0, "lead not touching", ("H-6",), ("D-4", "H-5"))
     assert says(lead) == (
         "H-6 is not joined to D-4 and H-5, and no step touched it: "
-        "look at the tester's lead to H-6 first, then at its terminal"
+        "look first at the tester's lead to H-6, then at its terminal"
+    )
+    both = Fault("open", ("D-1", "H-1"), 0, "lead not touching", ("D-1",), ("H-1",))
+    assert says(both) == (
+        "D-1 is not joined to H-1, and no step touched them: "
+        "look first at the tester's leads to D-1 and H-1, then at both terminals and the wire"
     )
     exchanged = Fault("miswire", ("D-1", "D-2"), 0, "leads exchanged", ("D-2", "D-1"), ("D-1", "D-2"))
     assert "leads to D-1 and D-2 are exchanged" in says(exchanged)
     plug = Fault("open", ("D-1", "D-2", "D-3"), 0, "plug not home", ("D-1", "D-2", "D-3"), ("H-1", "H-2", "H-3"))
     assert says(plug) == (
         "No wired cavity of D is joined to anything (D-1, D-2 and D-3): "
-        "look first whether D and the tester's plug for it are home"
+        "look first whether D and the tester's plug for it are pushed home"
     )
 
 
@@ -141,4 +158,55 @@ def test_beyond_the_exact_search_the_sentence_says_at_least():
     verdict = judge(wanted, many)
     text = fault_lines(verdict)
     assert not verdict.exact
-    assert text[0].startswith(f"At least {verdict.at_least} faults; the following would measure so")
+    assert text[0] == (
+        f"At least {verdict.at_least} faults (a bound: too many to search every explanation). "
+        f"The following would measure so; fewer faults may as well:"
+    )
+
+
+# words for how something came about: a person reads where to look, not what the program imagines
+CAUSES = ("damp", "damage", "wet", "corro", "moist", "broken", "worn", "chafed", "crushed", "because", "probably",
+          "likely", "may have", "forgot", "mistake", "loose", "bad crimp", "water")  # fmt: skip
+
+
+def every_fault():
+    """One fault of each kind and action that judge makes."""
+    values = {"ohms": 3.2, "limit_ohms": 0.09, "expected_ohms": 120.0, "ms": 3.0}
+    actions = {
+        "miswire": ("swap", "leads exchanged", "move", "rotated group", "moved group", "row offset", "mirrored face"),
+        "short": ("bridge", "sealed-off lead touching", "one-way link", "both ways"),
+        "open": ("open terminal", "missing wire", "splice incomplete", "lead not touching", "plug not home",
+                 "part missing"),
+        "reversed": ("part turned round", "part differs"), "leakage": ("leakage", "part differs", "to any other"),
+        "high-resistance": ("", "branch", "branches not told apart", "part differs"),
+        "dropout": ("open for a moment", "short for a moment"), "doubtful": ("",),
+    }  # fmt: skip
+    assert set(actions) == set(FAULT_KINDS)
+    for kind, named in actions.items():
+        for action in named:
+            sits, belongs = ("D-1", "D-2"), ("D-2", "D-1")
+            if action in ("move", "one-way link", "both ways", "lead not touching", "part missing"):
+                sits, belongs = ("D-1",), ("D-2",)
+            for steps in ((), ("put-1",)):
+                yield Fault(kind, ("D-1", "D-2"), 0, action, sits, belongs, steps, values)
+
+
+def test_no_sentence_about_a_fault_guesses_at_a_cause():
+    for fault in every_fault():
+        text = says(fault)
+        assert not [word for word in CAUSES if word in text.lower()], text
+
+
+def test_every_sentence_about_a_fault_says_what_to_look_at_or_where_the_terminal_belongs():
+    for fault in every_fault():
+        text = says(fault)
+        assert "D-1" in text and "D-2" in text
+        assert "look" in text or "belongs" in text or "turn it" in text, text
+        assert text.endswith("(step put-1)") == bool(fault.steps)
+
+
+def test_more_explanations_than_are_listed_are_counted_as_at_least_so_many():
+    groups = tuple(Fault("open", ("D-1",), n, "open terminal", ("D-1",), ("H-1", "H-2")) for n in range(5))
+    whole = Verdict("FAIL", (), (), (), groups, 5)
+    assert fault_lines(whole)[-1] == "2 more explanations would measure the same."
+    assert fault_lines(replace(whole, complete=False))[-1] == "At least 2 more explanations would measure the same."
