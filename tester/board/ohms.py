@@ -2,8 +2,8 @@
 
 Formulas: hwspec/protocol.md, kinds M and I. With S the sense voltage and R the voltage on the reference, each for the
 current one way (+), none (0) and the other way (-): the reference carries I = (R+ + R- - 2 R0) / 2 Rref, the harness a
-little less (the sunk channel's own pull-up), the resistance is (S+ - S-) / 2 over that. Offsets, thermal voltages and
-leakage cancel; gain errors of the converter cancel in the ratio.
+little less (the pull-ups of all points of the sunk circuit), the resistance is (S+ - S-) / 2 over that. Offsets,
+thermal voltages and leakage cancel; gain errors of the converter cancel in the ratio.
 
 Uncertainty (JCGM 100): the error that no simulated board exceeded is a limit +-a with no other knowledge, so
 u = a / sqrt(3) (4.3.7); the scatter of the samples adds in squares (5.1.2). hwspec/limits.toml names the deck behind
@@ -22,6 +22,7 @@ SENSE_CLIPPED, REFERENCE_CLIPPED = 1, 2
 NO_CURRENT_A = 20e-6  # less than this is no current: leakage and noise
 SUPPLY_V = 3.3
 PULL_UP_OHM = 330_000.0
+RAIL_OHM = 5_000.0  # what holds the released pull-up rail at half the supply
 SINK_OHM = 320.0  # pin resistor, force multiplexer and reference: what lifts the sunk point above ground
 LEAK_SHARE_OHM = 1140.0  # Rs, pin resistor, multiplexer and reference: what each pull-up of the circuit shunts
 ISOLATION_PATH_OHM = 2310.0  # series resistors of both ends, force multiplexer, reference
@@ -52,19 +53,20 @@ class Resistance:
         return abs(self.ab - self.ba) > limit("two_way_relative") * abs(self.ohms) + limit("two_way_absolute")
 
 
-def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = None) -> Resistance:
-    """Ohms of one reading. `calibration` takes off the lead resistance of both channels where it is known."""
+def resistance(
+    frame: ResistanceFrame, calibration: CalibrationFrame | None = None, points: tuple[int, int] = (1, 1)
+) -> Resistance:
+    """Ohms of one reading. `calibration` takes off the lead resistance of both channels where it is known.
+
+    `points`: channels on the circuits of a and of b, where these are two circuits: each pull-up feeds the sunk end.
+    """
     scale = 1e-12 / frame.samples
     plus_s, zero_s, minus_s = (value * frame.sense_pv * scale for value in frame.sense)
     plus_r, zero_r, minus_r = (value * frame.reference_pv * scale for value in frame.reference)
     reference = frame.reference_mohm / 1000
-    pull_up = limit("pullup_current_ua") * 1e-6
     gain = 1 + frame.gain_ppm / 1e6
-
-    def through(volts: float) -> float:
-        return volts / reference * (1 + SINK_OHM / PULL_UP_OHM) - pull_up
-
-    current_ab, current_ba = through(plus_r - zero_r), through(minus_r - zero_r)
+    current_ab = _through((plus_r - zero_r) / reference, *points)
+    current_ba = _through((minus_r - zero_r) / reference, *reversed(points))
     leads = sum(zero_ohm(calibration, channel) for channel in (frame.a, frame.b)) if calibration else 0.0
 
     def over(volts: float, current: float) -> float:
@@ -90,6 +92,17 @@ def resistance(frame: ResistanceFrame, calibration: CalibrationFrame | None = No
         None if math.isinf(ab) else (plus_s - zero_s) * gain,
         None if math.isinf(ba) else (zero_s - minus_s) * gain,
     )
+
+
+def _through(sunk: float, source_points: int, sink_points: int) -> float:
+    """Ampere through what lies between two points when `sunk` flows into the reference: the cell's
+    node voltages with the rail released, by hand."""
+    lifted = sunk * LEAK_SHARE_OHM
+    middle = limit("pullup_current_ua") * 1e-6 * PULL_UP_OHM
+    pulls = source_points * (SUPPLY_V - lifted) + sink_points * lifted
+    rail = (middle / RAIL_OHM + pulls / PULL_UP_OHM) / (1 / RAIL_OHM + (source_points + sink_points) / PULL_UP_OHM)
+    own = (rail - sunk * SINK_OHM) / PULL_UP_OHM
+    return sunk - own - (sink_points - 1) * (rail - lifted) / PULL_UP_OHM
 
 
 def _u_resistance(frame: ResistanceFrame, ohms: float, current: float) -> float:

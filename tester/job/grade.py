@@ -6,7 +6,7 @@ run share one path.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from tester.board import ohms
 from tester.board.client import Board
@@ -40,7 +40,7 @@ def take_grade(
             step(done + number, done + len(wanted))
         done += len(wanted)
     if "isolation" in board.info.can:
-        done_round = grade.round(leads.channels)
+        done_round = _settled(grade, frames, calibration, leads).round(leads.channels)
         home = _homes(done_round.links)
         firsts = sorted(set(home.values()))
         beside = _with_parts(done_round, home, at)
@@ -52,8 +52,29 @@ def take_grade(
     return frames
 
 
-def _learn(grade: WireGrade, frame: ResistanceFrame, calibration: CalibrationFrame | None, leads: LeadMap) -> None:
-    found = ohms.resistance(frame, calibration)
+def _settled(
+    grade: WireGrade, frames: Iterable[Frame], calibration: CalibrationFrame | None, leads: LeadMap
+) -> WireGrade:
+    """The same readings once it is known how many points hang on each circuit: their pull-ups feed the sunk end."""
+    points = grade.points()
+    again = grade.afresh()
+    for frame in frames:
+        if isinstance(frame, ResistanceFrame):
+            _learn(again, frame, calibration, leads, points)
+    return again
+
+
+def _learn(
+    grade: WireGrade,
+    frame: ResistanceFrame,
+    calibration: CalibrationFrame | None,
+    leads: LeadMap,
+    points: Mapping[int, tuple[int, int]] | None = None,
+) -> None:
+    """Hand a reading to the grade. `points`: channel -> (first channel of its circuit, channels on it)."""
+    a, b = (points[frame.a], points[frame.b]) if points else ((frame.a, 1), (frame.b, 1))
+    apart = (a[1], b[1]) if a[0] != b[0] else (1, 1)
+    found = ohms.resistance(frame, calibration, apart)
     path = sum(
         leads.ohms_of(channel) or 0.0
         for channel in (frame.a, frame.b)
@@ -90,7 +111,7 @@ def graded(links: ChannelLinks, frames: Sequence[Frame], leads: LeadMap) -> Roun
     for frame in frames:
         if isinstance(frame, ResistanceFrame):
             _learn(grade, frame, calibration, leads)
-    return grade.round(leads.channels)
+    return _settled(grade, frames, calibration, leads).round(leads.channels)
 
 
 def isolations(frames: Iterable[Frame], leads: LeadMap) -> dict[str, float | None]:

@@ -113,6 +113,18 @@ class WireGrade:
                 found.add((min(x, y), max(x, y)))
         return sorted((min(p), max(p)) for p in found)
 
+    def points(self) -> dict[int, tuple[int, int]]:
+        """Channel -> (first channel of its circuit of wire, how many channels that has)."""
+        found: dict[int, tuple[int, int]] = {}
+        for circuit in self._circuits:
+            for group in self._groups(circuit, {}):
+                found |= dict.fromkeys(group, (group[0], len(group)))
+        return found
+
+    def afresh(self) -> WireGrade:
+        """The same task with no reading learnt yet."""
+        return WireGrade(self._links, self._also, self._limit)
+
     def round(self, leads: Mapping[int, str]) -> Round:
         """Links at wire grade, parts and ohms, by cavity. Raises ValueError while readings are missing."""
         if self.wanted():

@@ -1,0 +1,36 @@
+"""Parts between circuits of many points, through firmware and virtual board: every pull-up feeds the sunk end."""
+
+from __future__ import annotations
+
+import pytest
+
+from tester.harness.reading import PartReading
+from tests.campaigns.rig import Rig
+
+POINTS = 14
+
+
+def _part(kind: str, row: dict[str, object], seed: int) -> PartReading:
+    """One part from A-1, a splice of 14 points, to B-1, a pair."""
+    splice = [f"A-{n + 1}" for n in range(POINTS)]
+    names = [*splice, "B-1", "B-2"]
+    links = [{"a": "~splice", "b": name, "ohms": 0.05} for name in splice] + [{"a": "B-1", "b": "B-2", "ohms": 0.05}]
+    rig = Rig(dict(enumerate(names, 1)), seed=seed)
+    measured, _ = rig.measure({"link": links, kind: [row]})
+    rig.close()
+    (part,) = measured.parts
+    return part
+
+
+@pytest.mark.parametrize("seed", [3, 400905])
+def test_a_diode_to_a_splice_of_many_points_conducts_one_way_with_its_own_drop(seed):
+    part = _part("diode", {"anode": "B-1", "cathode": "A-1", "drop_v": 0.6}, seed)
+    assert {part.ohms_ab is None, part.ohms_ba is None} == {True, False}
+    assert part.drop_v == pytest.approx(0.607, abs=0.008)  # 0.6 V at 1 mA, here at 1.2 mA
+
+
+@pytest.mark.parametrize(("ohms", "within"), [(470.0, 0.003), (2200.0, 0.003), (22_000.0, 0.04), (100_000.0, 0.12)])
+def test_a_resistor_to_a_splice_of_many_points_reads_alike_both_ways(ohms, within):
+    part = _part("leak", {"a": "A-1", "b": "B-1", "ohms": ohms}, 3)
+    assert part.ohms_ab == pytest.approx(ohms, rel=within)
+    assert part.ohms_ba == pytest.approx(ohms, rel=within)
