@@ -55,6 +55,7 @@ class BenchApp(App[int]):
         self.board_error = ""
         self.before = ""
         self.step_wanted = ""
+        self.after_leads = ""
 
     # Beginning and end
 

@@ -8,6 +8,7 @@ from typing import Any
 SIGNS = {
     "tick": ("✓", "right"), "undo": ("↶", "doubt"), "aborted": ("!", "wrong"), "scan": ("≈", "live"),
     "verdict": ("◆", "strong"), "caution": ("!", "doubt"), "touched": ("↻", "doubt"), "wiggle": ("≈", "live"),
+    "left-out": ("–", "doubt"),
 }  # fmt: skip
 
 
@@ -28,6 +29,7 @@ def event_words(kind: str, data: Mapping[str, Any], steps: Mapping[str, str]) ->
         "tick": f"done, {'seen by the board' if get('how') == 'board' else 'by hand'}: {step}",
         "undo": f"undone: {step}",
         "touched": "reworked: " + (", ".join(map(str, get("cavities", ()))) or "the harness"),
+        "left-out": "possibly wet, left out: " + ", ".join(map(str, get("cavities", ()))) + by(get("by")),
         "scan": f"full scan, {get('purpose', '')}",
         "verdict": f"verdict {get('verdict', '')}",
         "wiggle": f"wiggled {float(get('seconds', 0)):.0f} s, {len(get('dropouts', ()))} dropouts",

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from tester.bench.worker import Stopped, Talk, Work
 
 if TYPE_CHECKING:
+    from tester.board.recording import Recorder
     from tester.harness.leads import LeadMap
 
 
@@ -39,10 +40,16 @@ class MoveLeads:
     moved: threading.Event
 
 
-def full_scan(maps: Sequence[LeadMap], paths: Sequence[Path], also: Iterable[tuple[str, str]] = ()) -> Work:
+def full_scan(
+    maps: Sequence[LeadMap],
+    paths: Sequence[Path],
+    also: Iterable[tuple[str, str]] = (),
+    recorder: Recorder | None = None,
+) -> Work:
     """Work that ends with a ScanRun. Tells Row, Step and MoveLeads.
 
-    `paths`: files of the lead maps, for a virtual board to be wired anew; `also`: links to be measured in any case.
+    `paths`: files of the lead maps, for a virtual board to be wired anew; `also`: links to be measured in any case;
+    `recorder`: gets every byte on the line, and belongs to the worker until the work has ended.
     """
 
     def work(talk: Talk) -> Any:
@@ -56,6 +63,8 @@ def full_scan(maps: Sequence[LeadMap], paths: Sequence[Path], also: Iterable[tup
 
         if len(maps) > 1:
             talk.board.rewire(paths[0])
+        if recorder is not None:
+            talk.board.record(recorder)
         try:
             return take_scan(
                 talk.board,
@@ -70,6 +79,8 @@ def full_scan(maps: Sequence[LeadMap], paths: Sequence[Path], also: Iterable[tup
             if error.code == "cancelled":
                 raise Stopped from error
             raise
+        finally:
+            talk.board.record(None)
 
     return work
 

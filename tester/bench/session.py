@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from tester.bench.worker import BoardWorker
     from tester.board.client import Board
     from tester.harness.expected import Expected
+    from tester.harness.leads import LeadMap
     from tester.harness.reading import Measured
     from tester.job.comeback import ChangeRow
     from tester.job.job import Job
@@ -258,6 +259,13 @@ class Session:
             return
         if told and words[0] == "harness":
             self.options.board = VIRTUAL + words[1]
+
+    def leads_in_use(self) -> tuple[LeadMap, ...]:
+        """Lead maps without the cavities that the newest look left out, possibly wet."""
+        from tester.job.measure import reduced
+
+        assert self.job is not None, "a stage screen is shown only with a job"
+        return reduced(self.job.leads, self.job.state.left_out)
 
     def leads_paths(self) -> list[Path]:
         """Files of the lead maps in use; written out anew where only the record still holds them."""

@@ -20,6 +20,7 @@ from __future__ import annotations
 import io
 import json
 import secrets
+import threading
 import zlib
 from collections.abc import Callable
 from pathlib import Path
@@ -121,6 +122,9 @@ class Channel(Protocol):
     def tell(self, *words: str) -> bool:
         """A command to a virtual board, False where there is none."""
 
+    def record(self, recorder: Recorder | None) -> None:
+        """Write what happens from here on into `recorder`; None: no longer."""
+
     def close(self) -> None:
         """Done."""
 
@@ -143,8 +147,17 @@ class Wire:
         self._link, self._clock, self._recorder, self._random = link, clock, recorder, random_u32
         self._start = clock()
         self.now = 0.0
+        self.record(recorder)
+
+    def record(self, recorder: Recorder | None) -> None:
+        """Write what happens from here on into `recorder`, the time beginning anew; None: no longer.
+
+        What another thread tells the virtual bench meanwhile is not written: it is no part of the exchange.
+        """
+        self._recorder, self._writer = recorder, threading.get_ident()
         if recorder:
-            recorder.begin(link.address)
+            self._start, self.now = self._clock(), 0.0
+            recorder.begin(self.address)
 
     def _note(self, mark: str, value: object, at_least: float = 0.0) -> None:
         self.now = max(self.now, at_least, round(self._clock() - self._start, 6))
@@ -179,7 +192,7 @@ class Wire:
     def tell(self, *words: str) -> bool:
         """A command to the virtual board behind the link. Raises BoardError when it cannot do it."""
         told = self._link.tell(*words)
-        if told:
+        if told and threading.get_ident() == self._writer:
             self._note("told", list(words))
         return told
 
@@ -239,6 +252,9 @@ class ReplayWire:
             return False
         self._take(("told",), "tells the virtual board something")
         return True
+
+    def record(self, recorder: Recorder | None) -> None:
+        """It is a recording already."""
 
     def close(self) -> None:
         """Nothing to close."""

@@ -65,8 +65,11 @@ class Session:
 
     def __init__(self, wire: Channel) -> None:
         """Identify and take over the board behind `wire`. Raises BoardError and closes the wire then."""
-        self._talk = Exchange(wire)
         self._wire = wire
+        self._begin()
+
+    def _begin(self) -> None:
+        self._talk = Exchange(self._wire)
         self._lease_until = 0.0
         self._lease_s = 0.0
         self._checked: set[int] = set()  # channels seen without voltage since the lease was taken
@@ -79,8 +82,22 @@ class Session:
                 self._take_lease()
                 self._usual_timing()
         except BaseException:
-            wire.close()
+            self._wire.close()
             raise
+
+    def record(self, recorder: Recorder | None) -> None:
+        """Write every byte from here on into `recorder`, beginning as if the board were opened now; None: no longer.
+
+        So what is written can be played back by itself (`ReplayWire`). Raises BoardError.
+        """
+        if recorder is None:
+            self._wire.record(None)
+            return
+        troubles = self._talk.troubles
+        self.let_go()
+        self._wire.record(recorder)
+        self._begin()
+        self._talk.troubles = troubles
 
     @classmethod
     def open(
@@ -131,6 +148,11 @@ class Session:
         if not self._talk.broken:
             self._lapse()
             self._ask(OffFrame, "OUTP:OFF?")
+
+    def let_go(self) -> None:
+        """Release every channel, give the lease back; what was checked under it is void. Raises BoardError."""
+        self.off()
+        self._give_back()
 
     def keep(self) -> None:
         """Renew the lease if it is held, so that a pause of up to half a second costs no new voltage check."""

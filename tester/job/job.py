@@ -11,18 +11,20 @@ from typing import Any
 
 from tester.board.client import Board
 from tester.errors import BoardError, InputError, LoomwrightError, StoreError
+from tester.harness.cavity import in_order
 from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
 from tester.job.eventlog import JobEvents
 from tester.job.judging import agrees, facts_of, pairs_to_measure
-from tester.job.measure import NextRound, OnRow, Progress, ScanRun, isolation_of, reduced, take_scan
+from tester.job.measure import NextRound, OnRow, Progress, ScanRun, VoltagePresent, isolation_of, reduced, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.steps import StepView, variant_of, views
 from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_object
+from tester.job.wet import refusal_facts, soiled
 from tester.judge import JudgeFacts, WatchResult, judge
 from tester.plan.expect import expectation
 from tester.plan.hazards import check_hazards, check_leads
@@ -214,21 +216,32 @@ class Job(JobEvents):
     ) -> ScanRun:
         """Full scan, stored with its frames; a run that breaks off is stored as aborted. Raises BoardError.
 
-        `leave_out`: cavities that are not to be driven (possibly wet); they count as not on a lead.
+        `leave_out`: cavities that are not to be driven, see `keep_left_out`.
         """
         wet = sorted(set(leave_out))
+        maps = self.keep_left_out(wet, purpose) if wet else self.leads
         try:
             run = take_scan(
-                board, reduced(self.leads, wet), progress=progress, next_round=next_round, stop=stop, on_row=on_row,
+                board, maps, progress=progress, next_round=next_round, stop=stop, on_row=on_row,
                 also=self.links_to_measure(purpose),
             )  # fmt: skip
         except LoomwrightError as error:
-            self.keep_abort(purpose, error, recording() if recording else "")
+            if isinstance(error, VoltagePresent):
+                error.leave_out(wet)
+            self.keep_abort(purpose, error, recording() if recording else "", wet)
             raise
-        if wet:
-            self._append("left-out", {"cavities": wet, "why": "possibly wet", "purpose": purpose})
-        self.keep_scan(purpose, run, recording() if recording else "")
+        self.keep_scan(purpose, run, recording() if recording else "", wet)
         return run
+
+    def keep_left_out(self, cavities: Iterable[str], purpose: str, by: str = "") -> tuple[LeadMap, ...]:
+        """Acknowledged: these are possibly wet. Their lead sets count as unproven; returns the maps without them.
+
+        Whoever scans with these maps hands the cavities to `keep_scan`.
+        """
+        maps, wet = self.leads, in_order(set(cavities))
+        facts = {"cavities": wet, "why": "possibly wet", "purpose": purpose, "by": by, "unproven": soiled(maps, wet)}
+        self._append("left-out", facts)
+        return reduced(maps, wet)
 
     def links_to_measure(self, purpose: str) -> tuple[tuple[str, str], ...]:
         """Pairs of cavities whose resistance the plan wants judged, once the expectation is known."""
@@ -236,12 +249,13 @@ class Job(JobEvents):
             return ()
         return pairs_to_measure(self.expected())
 
-    def keep_scan(self, purpose: str, run: ScanRun, recording: str = "") -> None:
-        """Store a finished scan. `recording`: every byte on the line meanwhile."""
+    def keep_scan(self, purpose: str, run: ScanRun, recording: str = "", wet: Sequence[str] = ()) -> None:
+        """Store a finished scan. `recording`: every byte on the line meanwhile; `wet`: see `keep_left_out`."""
         blobs = {"rounds": json.dumps(rounds_object(run.rounds)).encode()}
         if recording:
             blobs["recording"] = recording.encode()
-        self._keep(purpose, run.measured, {"source": "board"}, blobs)
+        left_out = {"left_out": list(wet)} if wet else {}
+        self._keep(purpose, run.measured, {"source": "board", **left_out}, blobs)
 
     def _keep(self, purpose: str, measured: Measured, facts: dict[str, Any], blobs: dict[str, bytes]) -> None:
         nets = [list(circuit) for circuit in measured.netlist]
@@ -270,14 +284,12 @@ class Job(JobEvents):
         about = content.get("about") if isinstance(content.get("about"), dict) else {}
         self._keep(purpose, reading, {"source": "file", "name": name, "about": about}, blobs)
 
-    def keep_abort(self, purpose: str, error: LoomwrightError, recording: str = "") -> None:
+    def keep_abort(self, purpose: str, error: LoomwrightError, recording: str = "", wet: Sequence[str] = ()) -> None:
         """Store that a run broke off; no cavity of it counts."""
         blobs = {"recording": recording.encode()} if recording else {}
         code = error.code if isinstance(error, BoardError) else "input"
-        self._append(
-            "aborted", {"purpose": purpose, "kind": code, "message": error.message, "hint": error.hint}, blobs,
-            terms={"verdict": "aborted"},
-        )  # fmt: skip
+        facts = {"purpose": purpose, "kind": code, "message": error.message, "hint": error.hint}
+        self._append("aborted", facts | refusal_facts(error, wet), blobs, terms={"verdict": "aborted"})
 
     # Work
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from tester.board.limits import limit
+from tester.harness.cavity import in_order
 from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap
 from tester.harness.netlist import Netlist, Pair
-from tester.job.state import JobState
+from tester.job.state import JobState, ScanEntry
 from tester.job.stored import watch_of
 from tester.judge import JudgeFacts, checks_of, splice_pairs
+from tester.words.wet import UNCLEAN, WET, WET_FOUND
 
 
 def facts_of(
@@ -18,6 +20,7 @@ def facts_of(
 ) -> JudgeFacts:
     """How the job stands. `steps`: ids of the steps that this harness gets; `isolation` of the scan to be judged."""
     watch, serial = None, 0
+    scan = state.newest_scan("as left")
     if state.wiggles:
         newest = state.wiggles[-1]
         watch, serial = watch_of(newest), newest["serial"]
@@ -29,8 +32,16 @@ def facts_of(
         watch_stale=serial < state.last_physical,
         isolation=isolation,
         isolation_seen_to=limit("isolation_seen_to") if isolation else 0.0,
+        held=held_back(scan, state.newest_scan("as found")),
         no_lead_why={name: "the lead set cannot reach it" for one in leads for name in one.unreachable},
     )
+
+
+def held_back(scan: ScanEntry | None, found: ScanEntry | None) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """What forbids PASS besides what was seen: cavities left out, now or as found, leads not proven since then."""
+    reasons = [(WET, scan.left_out), (UNCLEAN, scan.unclean)] if scan else []
+    reasons += [(WET_FOUND, found.left_out)] if found else []
+    return tuple((reason, tuple(in_order(names))) for reason, names in reasons if names)
 
 
 def pairs_to_measure(expected: Expected) -> tuple[tuple[str, str], ...]:

@@ -15,7 +15,7 @@ from tester.harness.cavity import in_order
 from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap
 from tester.harness.netlist import Netlist, Pair, pair
-from tester.job.measure import check_voltage
+from tester.job.measure import check_voltage, naming_sources
 from tester.job.steps import StepView
 from tester.scan import combine, decode_walk
 from tester.words.live import back_now, gone_now, lost_now, right_now, wrong_now
@@ -193,12 +193,13 @@ class LiveWatch:
         self.rules.done(step, steps)
 
     def turn(self, board: Board, now: float) -> list[LiveEvent]:
-        """One full scan and what is new in it. Raises BoardError, also when a voltage appears."""
+        """One full scan and what is new in it. Raises BoardError, VoltagePresent when a voltage appears."""
         if not self._checked and "voltage" in board.info.can:
             check_voltage(board, self.leads)
             self._checked = True
         channels = sorted(self.leads.channels)
-        frame = board.walk(channels, channels)
+        with naming_sources(board, self.leads):
+            frame = board.walk(channels, channels)
         measured = combine([(decode_walk(frame.drive, frame.read, frame.rows), self.leads.channels)])
         self.partners = {name: measured.netlist.partners(name) for name in measured.netlist.cavities}
         return self.rules.look(measured.netlist, now)

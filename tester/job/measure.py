@@ -6,7 +6,8 @@ reading that the live run gave: judging and replay share that one path.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -14,6 +15,7 @@ from tester.board.client import Board
 from tester.board.codec import join
 from tester.board.frames import DriverFrame, Frame, VoltageFrame, WalkFrame
 from tester.errors import BoardError
+from tester.harness.cavity import in_order
 from tester.harness.leads import LeadMap
 from tester.harness.reading import Measured
 from tester.job.grade import graded, isolations, take_grade
@@ -71,6 +73,30 @@ class Source:
         return f"{self.cavity} {self.volts:+.2f} V{more}{wet}"
 
 
+class VoltagePresent(BoardError):
+    """Cavities carry a voltage, nothing was driven. `sources`: each of them. Code "voltage"."""
+
+    def __init__(self, sources: Iterable[Source]) -> None:
+        self.sources = tuple(sources)
+        super().__init__(f"voltage present, nothing was driven: {', '.join(map(str, self.sources))}", code="voltage")
+        self.leave_out()
+
+    @property
+    def wet(self) -> bool:
+        """True when every source is weak: possibly wet, and the rest may be scanned."""
+        return all(source.weak for source in self.sources)
+
+    def leave_out(self, already: Iterable[str] = ()) -> None:
+        """Say the way out anew. `already`: cavities that this run left out; the next one must leave them out too."""
+        self.hint = "Unplug the harness from everything that can feed it, let it dry, then start again."
+        if self.wet:
+            wet = in_order({*already, *(source.cavity for source in self.sources)})
+            self.hint = (
+                "Photograph it, measure before you unplug or clean anything, let it dry, then scan again. To scan the "
+                f"rest meanwhile, never PASS: --leave-out {' --leave-out '.join(wet)}. Then clean and prove the leads."
+            )
+
+
 def sources(frame: VoltageFrame, leads: LeadMap) -> list[Source]:
     """Voltages from outside, from the two readings with the pull-up rail low and high (hwspec/limits.toml, voltage)."""
     found = []
@@ -86,22 +112,26 @@ def sources(frame: VoltageFrame, leads: LeadMap) -> list[Source]:
 def check_voltage(board: Board, leads: LeadMap) -> VoltageFrame:
     """Refuse to go on when a cavity carries a voltage.
 
-    Raises BoardError (code "voltage") naming each cavity with its volts, and which may only be wet.
+    Raises VoltagePresent naming each cavity with its volts, and which may only be wet.
     """
     frame = board.voltage(sorted(leads.channels))
     live = sources(frame, leads)
     if live:
-        weak = [source.cavity for source in live if source.weak]
-        hint = "Unplug the harness from everything that can feed it, let it dry, then start again."
-        if len(weak) == len(live):
-            hint = (
-                "Photograph it, measure before you unplug or clean anything, let it dry, then scan again. To scan the "
-                f"rest meanwhile, never PASS: --leave-out {' --leave-out '.join(weak)}. Then clean and prove the leads."
-            )
-        raise BoardError(
-            f"voltage present, nothing was driven: {', '.join(map(str, live))}", hint, code="voltage"
-        )  # fmt: skip
+        with suppress(BoardError):
+            board.let_go()  # else it refuses everything while the lease lasts, also without the cavities that are wet
+        raise VoltagePresent(live)
     return frame
+
+
+@contextmanager
+def naming_sources(board: Board, leads: LeadMap) -> Iterator[None]:
+    """A voltage that comes up in the middle is looked at again, so that it is told as at the start (VoltagePresent)."""
+    try:
+        yield
+    except BoardError as error:
+        if error.code == "voltage" and not isinstance(error, VoltagePresent):
+            check_voltage(board, leads)
+        raise
 
 
 def check_drivers(board: Board, leads: LeadMap) -> DriverFrame:
@@ -151,7 +181,9 @@ def take_scan(
                 board.off()
                 if next_round:
                     next_round(index, leads)
-            taken.append(RoundFrames(leads, _one_round(board, leads, _Watcher(progress, stop, on_row), tuple(also))))
+            with naming_sources(board, leads):
+                frames = _one_round(board, leads, _Watcher(progress, stop, on_row), tuple(also))
+            taken.append(RoundFrames(leads, frames))
     finally:
         board.off()
     return ScanRun(tuple(taken), decode(taken))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from tester.board.client import Board
 from tester.board.recording import ReplayWire
 from tester.errors import BoardError, InputError
+from tester.harness.leads import LeadMap
 from tester.harness.verdict import Verdict
 from tester.job.job import AS_LEFT, Job
 from tester.job.judging import facts_of
@@ -29,6 +32,16 @@ def judged_by(job: Job, plan_text: str, name: str) -> Verdict:
     return judge(expected, reading_of(entry, f"record {job.record}", job.state.proven), facts)
 
 
+class _Moved:
+    """Between rounds a recording of the virtual bench also holds that the harness was wired by the next lead map."""
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+
+    def __call__(self, index: int, leads: LeadMap) -> None:
+        self._board.rewire(Path(leads.id))
+
+
 def replay_wire(job: Job) -> int:
     """Feed each recording of the job to the client: requests and frames must be those of then. How many scans.
 
@@ -42,7 +55,7 @@ def replay_wire(job: Job) -> int:
         stored = rounds_of(entry, f"record {job.record}")
         also = job.links_to_measure(entry.purpose)
         with Board(wire) as board:
-            run = take_scan(board, [one.leads for one in stored], also=also)
+            run = take_scan(board, [one.leads for one in stored], also=also, next_round=_Moved(board))
         wire.finish()
         now = [frame.raw for one in run.rounds for frame in one.frames]
         then = [frame.raw for one in stored for frame in one.frames]

@@ -25,6 +25,7 @@ from tester.reports.pages import bench_page, customer_page
 from tester.reports.pdf import page_pdf
 from tester.reports.tables import cavities_csv, record_json
 from tester.words import CAUTIONS, fault_lines, headline, ohms
+from tester.words.wet import left_out_line
 
 FORMATS = ("html", "pdf", "csv", "json", "junit")
 HOW = {"hand": "by hand", "board": "seen by the board"}
@@ -62,6 +63,7 @@ def report_of(job: Job, log: Store) -> JobRecord:
         answers=tuple(state.answers.items()),
         rework=tuple(ReworkLine(at, headline(v), tuple(fault_lines(v))) for at, v in verdicts[:-1]),
         aborted=tuple(f"{a['purpose']}: {a['message']}" for a in state.aborted),
+        wet=tuple(left_out_line(e.data["purpose"], e.data["cavities"]) for e in job.events() if e.kind == "left-out"),
         limits=_limits(job, newest[1] if newest else None),
         cautions=tuple((CAUTIONS.get(id, id), by) for id, by in state.cautions.items()),
         initials=tuple(state.initials.items()),

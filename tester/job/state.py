@@ -40,13 +40,19 @@ class Tick:
 
 @dataclass(frozen=True)
 class ScanEntry:
-    """A stored full scan: `purpose` is "as found" or "as left"; `blobs` fetches its frames when asked."""
+    """A stored full scan: `purpose` is "as found" or "as left"; `blobs` fetches its frames when asked.
+
+    left_out  cavities that it did not drive, possibly wet
+    unclean   cavities of lead sets that were on a wet harness and not yet proven again when it was made
+    """
 
     serial: int
     purpose: str
     at: datetime
     blobs: Mapping[str, bytes]
     data: Mapping[str, Any] = field(default_factory=dict)
+    left_out: frozenset[str] = frozenset()
+    unclean: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,8 @@ class JobState:
     plan      plan text as it was used; `plan_name` the file name
     leads     (name, text) of each lead map, one a round
     ticks     step id -> tick, steps undone are gone
+    left_out  cavities that the newest look left out, possibly wet
+    unclean   cavities whose leads were on a wet harness: to be cleaned and proven again by touch
     stale     True when a tick or undo came after the newest as-left scan
     """
 
@@ -77,6 +85,8 @@ class JobState:
     board: dict[str, Any] = field(default_factory=dict)
     cautions: dict[str, str] = field(default_factory=dict)
     proven: frozenset[str] = frozenset()
+    left_out: frozenset[str] = frozenset()
+    unclean: frozenset[str] = frozenset()
     leads_done: bool = False
     answers: dict[str, str] = field(default_factory=dict)
     accepted: tuple[str, ...] = ()
@@ -155,7 +165,9 @@ def _plan(state: JobState, event: EventLike) -> JobState:
 
 def _leads(state: JobState, event: EventLike) -> JobState:
     maps = tuple((one["name"], one["text"]) for one in event.data["maps"])
-    return replace(state, leads=maps, leads_done=False, proven=frozenset())
+    same = {text for _, text in state.leads} & {text for _, text in maps}
+    unclean = state.unclean if same else frozenset()  # named again, a wet lead set is as wet as before
+    return replace(state, leads=maps, leads_done=False, proven=frozenset(), unclean=unclean)
 
 
 def _leads_done(state: JobState, event: EventLike) -> JobState:
@@ -163,7 +175,16 @@ def _leads_done(state: JobState, event: EventLike) -> JobState:
 
 
 def _proven(state: JobState, event: EventLike) -> JobState:
-    return replace(state, proven=state.proven | set(event.data["cavities"]))
+    cavities = frozenset(event.data["cavities"])
+    return replace(state, proven=state.proven | cavities, unclean=state.unclean - cavities)
+
+
+def _left_out(state: JobState, event: EventLike) -> JobState:
+    cavities = frozenset(event.data["cavities"])
+    unclean = frozenset(event.data.get("unproven", cavities))
+    return replace(
+        state, left_out=cavities, unclean=state.unclean | unclean, proven=state.proven - unclean
+    )  # fmt: skip
 
 
 def _board(state: JobState, event: EventLike) -> JobState:
@@ -201,8 +222,11 @@ def _touched(state: JobState, event: EventLike) -> JobState:
 
 
 def _scan(state: JobState, event: EventLike) -> JobState:
-    entry = ScanEntry(event.serial, event.data["purpose"], event.at, event.blobs, event.data)
-    return replace(state, scans=(*state.scans, entry))
+    left_out = frozenset(event.data.get("left_out", ()))
+    entry = ScanEntry(
+        event.serial, event.data["purpose"], event.at, event.blobs, event.data, left_out, state.unclean
+    )  # fmt: skip
+    return replace(state, scans=(*state.scans, entry), left_out=left_out)
 
 
 def _verdict(state: JobState, event: EventLike) -> JobState:
@@ -214,7 +238,9 @@ def _wiggle(state: JobState, event: EventLike) -> JobState:
 
 
 def _aborted(state: JobState, event: EventLike) -> JobState:
-    return replace(state, aborted=(*state.aborted, {**event.data, "at": event.at}))
+    left_out = frozenset(event.data.get("left_out", state.left_out))
+    entry = {**event.data, "serial": event.serial, "at": event.at}
+    return replace(state, aborted=(*state.aborted, entry), left_out=left_out)
 
 
 def _initials(state: JobState, event: EventLike) -> JobState:
@@ -226,7 +252,7 @@ def _note(state: JobState, event: EventLike) -> JobState:
 
 
 def _photo(state: JobState, event: EventLike) -> JobState:
-    return replace(state, photos=(*state.photos, dict(event.data)))
+    return replace(state, photos=(*state.photos, {**event.data, "serial": event.serial}))
 
 
 def _function_check(state: JobState, event: EventLike) -> JobState:
@@ -243,6 +269,7 @@ _CHANGES = {
     "leads": _leads,
     "leads-done": _leads_done,
     "lead-proven": _proven,
+    "left-out": _left_out,
     "board": _board,
     "caution": _caution,
     "answer": _answer,

@@ -52,6 +52,7 @@ class JudgeFacts:
                  a cavity of the circuit; None where nothing was seen
     isolation_seen_to  leakage up to so many ohm would have shown in these readings, 0 without them
     no_lead_why  cavity -> why it is not on a lead, in words, where the lead map says so
+    held         more that forbids PASS, as (reason, names), such as cavities that were left out of the scan
     """
 
     can: frozenset[str] = SCAN_CHECKS
@@ -62,6 +63,7 @@ class JudgeFacts:
     isolation: Mapping[str, float | None] = field(default_factory=dict)
     isolation_seen_to: float = 0.0
     no_lead_why: Mapping[str, str] = field(default_factory=dict)
+    held: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 def checks_of(can: Iterable[str]) -> frozenset[str]:

@@ -97,7 +97,9 @@ def untested_of(
     """What stands between this result and PASS, as (reason, names)."""
     found: list[tuple[str, tuple[str, ...]]] = []
     listed = list(cavities)
-    no_lead = [c.cavity for c in listed if c.contact == "none" and c.cavity in expected.required]
+    found += facts.held
+    held = {name for _, names in facts.held for name in names}
+    no_lead = [c.cavity for c in listed if c.contact == "none" and c.cavity in expected.required - held]
     if no_lead:
         found.append(("not on a lead", tuple(no_lead)))
     reasons: dict[str, list[str]] = {}

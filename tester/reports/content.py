@@ -78,6 +78,7 @@ class JobRecord:
     edited      cavities that a step touched, marked on the faces
     verdict     the newest one, None before the first; `stale` when work was done after it
     accepted    what was odd as found and accepted before work
+    wet         cavities left out of a scan, possibly wet: purpose and names, a line a time
     answers     (question, answer) of what was seen by eye
     cautions    (text, acknowledged by)
     initials    (role, initials)
@@ -110,6 +111,7 @@ class JobRecord:
     answers: tuple[tuple[str, str], ...] = ()
     rework: tuple[ReworkLine, ...] = ()
     aborted: tuple[str, ...] = ()
+    wet: tuple[str, ...] = ()
     limits: tuple[LimitLine, ...] = ()
     cautions: tuple[tuple[str, str], ...] = ()
     initials: tuple[tuple[str, str], ...] = ()

@@ -69,6 +69,7 @@ def customer_page(record: JobRecord, zone: tzinfo = UTC) -> Page:
         blocks += _seen(record)
     blocks.append(Heading("What was not tested"))
     left = [*(untested_lines(verdict) if verdict else []), *(_one_line(lone_line(verdict)) if verdict else [])]
+    left += [f"Possibly wet, left out of a scan: {line}" for line in record.wet]
     blocks.append(Points((*left, *NO_CLAIM)))
     blocks += _checklist(record)
     blocks += [Heading("Signed"), SignLines(("Builder", "Tester", "Customer"))]
@@ -124,6 +125,7 @@ def _result(record: JobRecord) -> Iterator[Block]:
             yield Text(f"Found: {verdict.outcome}.")
         yield from _titled("Faults", fault_lines(verdict))
         yield from _titled("Not tested", untested_lines(verdict))
+    yield from _titled("Possibly wet, left out of a scan", record.wet)
     yield from _titled("Runs that were broken off", record.aborted)
 
 

@@ -16,6 +16,8 @@ from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
 from tester.bench.text import count
+from tester.harness.cavity import in_order
+from tester.words.lists import listed
 
 HANDLED = {"circuit edited": ("✗", "wrong"), "connector opened": ("!", "doubt"), "not handled": ("·", "plain")}
 
@@ -43,6 +45,8 @@ class ComebackScreen(ScanStage):
         if self.scanning:
             return
         picks = self.query_one(PickList)
+        if not self.replaying and self.draw_wet():
+            return
         if self.replaying:
             picks.show(self._events())
         else:
@@ -53,14 +57,18 @@ class ComebackScreen(ScanStage):
     def next_words(self) -> str:
         if self.scanning:
             return self.scan_words()
+        if self.wet.found is not None:
+            return self.wet.next_words()
         if self._job().state.newest_scan(self.PURPOSE) is None:
             return "Photograph first (p). Step through the record with ↑ ↓; s scans the harness as it came back."
         if self.replaying:
             return "Step through the record with ↑ ↓; Enter shows what changed since, s scans again."
+        if self.wet.prove_words():
+            return self.wet.prove_words()
         return "What changed stands below, what the job had handled first. r goes back to the record, s scans again."
 
     def action_on(self) -> None:
-        if self._job().state.newest_scan(self.PURPOSE) is None:
+        if self._job().state.newest_scan(self.PURPOSE) is None and self.wet.found is None:
             self.action_scan()
         else:
             self.replaying = not self.replaying
@@ -73,6 +81,13 @@ class ComebackScreen(ScanStage):
     def finished(self, message: WorkDone) -> None:
         self.replaying = False
         self.bench.sounds.play("found")
+
+    def begin(self) -> None:
+        self.replaying = self.wet.found is None
+        super().begin()
+
+    def refused(self) -> None:
+        self.replaying = False
 
     def on_pick_list_moved(self, event: PickList.Moved) -> None:
         self._show(event.key)
@@ -96,7 +111,11 @@ class ComebackScreen(ScanStage):
         return picks
 
     def _changes(self) -> list[Pick]:
+        entry = self._job().state.newest_scan(self.PURPOSE)
         picks = []
+        if entry is not None and entry.left_out:
+            words = f"Possibly wet, left out: {listed(in_order(entry.left_out))}."
+            picks.append(Pick("left out", words, "–", "doubt", "not tested"))
         for n, change in enumerate(self._compared()):
             sign, role = HANDLED.get(change.touched, ("·", "plain"))
             picks.append(Pick(f"change {n}", change.says, sign, role, change.touched))
@@ -115,6 +134,13 @@ class ComebackScreen(ScanStage):
             self.query_one(FaceView).choose(change.cavities)
             self.query_one(CavityList).choose(change.cavities)
             self.query_one("#result", Lines).show(self._side_by_side(change.cavities))
+        elif kind == "left":
+            left_out = in_order(self._job().state.newest_scan(self.PURPOSE).left_out)
+            self.query_one(FaceView).choose(left_out)
+            self.query_one(CavityList).choose(left_out)
+            self.query_one("#result", Lines).show(said("NOT TESTED: nothing is said of these cavities.", "doubt"))
+        elif kind == "wet":
+            pass
         else:
             self.query_one("#result", Lines).show(said("Nothing changed since as left.", "right"))
 

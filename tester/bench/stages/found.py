@@ -13,6 +13,8 @@ from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
 from tester.bench.text import count
+from tester.harness.cavity import in_order
+from tester.words.lists import listed
 
 
 class AsFoundScreen(ScanStage):
@@ -33,7 +35,7 @@ class AsFoundScreen(ScanStage):
 
     def draw(self) -> None:
         measured = self.bench.session.as_found()
-        if self.scanning:
+        if self.scanning or self.draw_wet():
             return
         if measured is None:
             self.query_one(Lines).show(said("Nothing is known of this harness yet."))
@@ -51,6 +53,8 @@ class AsFoundScreen(ScanStage):
     def next_words(self) -> str:
         if self.scanning:
             return self.scan_words()
+        if self.wet.found is not None:
+            return self.wet.next_words()
         session = self.bench.session
         if session.as_found() is None:
             return "Plug in both ends of the untouched harness, then press Enter: it is scanned as found."
@@ -63,6 +67,11 @@ class AsFoundScreen(ScanStage):
             return "Something is odd. Look at it, mend it and scan again (s), or press a to accept it as it is."
         if session.resolved().problems:
             return "This plan does not fit this harness: read below. After mending it, press s to scan again."
+        left_out = self._left_out()
+        if left_out:
+            return f"Not seen, possibly wet: {listed(left_out)}. Dry it and scan again (s); Enter goes on, never PASS."
+        if self.wet.unclean:
+            return self.wet.prove_words()
         return f"Press Enter for the work sheet: {count(len(session.steps()), 'step')} for this harness."
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -76,7 +85,7 @@ class AsFoundScreen(ScanStage):
 
     def action_on(self) -> None:
         session = self.bench.session
-        if session.as_found() is None:
+        if session.as_found() is None or self.wet.found is not None:
             self.action_scan()
         elif not session.resolved().ready:
             self.say(self.next_words())
@@ -117,6 +126,11 @@ class AsFoundScreen(ScanStage):
         entry = job.state.newest_scan("as found") if job is not None else None
         return str(entry.at)[11:16] if entry is not None else ""
 
+    def _left_out(self) -> list[str]:
+        job = self.bench.session.job
+        entry = job.state.newest_scan("as found") if job is not None else None
+        return in_order(entry.left_out) if entry is not None else []
+
     def _question(self) -> str | None:
         questions = self.bench.session.resolved().questions if self.bench.session.as_found() is not None else ()
         key = self.query_one(PickList).key
@@ -142,6 +156,9 @@ class AsFoundScreen(ScanStage):
         )
         if measured.grade == "scan":
             lines += said("Scan only: joined means below 66 kohm.", "dim")
+        left_out = self._left_out()
+        if left_out:
+            lines += said(f"Possibly wet, not scanned: {listed(left_out)}.", "doubt")
         return lines
 
     def _picks(self) -> list[Pick]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -20,6 +21,11 @@ from tester.bench.scanning import check_first
 from tester.bench.stage import StageScreen
 from tester.bench.stages.proof import Proof
 from tester.bench.text import count
+from tester.bench.wet import WetGuide
+from tester.words.lists import listed
+
+if TYPE_CHECKING:
+    from tester.harness.leads import LeadMap
 
 CHECK = "leads check"
 PROVE = "leads proof"
@@ -35,6 +41,7 @@ class LeadsScreen(StageScreen):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter,space", "do_it", "do it", id="leads-do", tooltip="do what the cursor stands on"),
+        Binding("e", "leave_out", "go on without", id="leads-rest", tooltip="go on without wet cavities, never PASS"),
         Binding("x", "cancel", "stop", id="leads-stop", tooltip="stop proving; what is proven so far is kept"),
         Binding("k", "skip", "skip", id="leads-skip", tooltip="this cavity does not answer: ask for the next"),
         Binding("d", "leads_done", "leads are done", id="leads-done", tooltip="leads are done: on to as found"),
@@ -44,7 +51,9 @@ class LeadsScreen(StageScreen):
         super().__init__()
         self.number = 0
         self.checked = ""
+        self.left_out: list[str] = []
         self.proof = Proof(self)
+        self.wet = WetGuide(self, "leads")
 
     def body(self) -> ComposeResult:
         with Horizontal(id="lower"):
@@ -89,20 +98,28 @@ class LeadsScreen(StageScreen):
             return f"Read the caution, and if it is so, press Enter: {count(len(left), 'caution')} to go."
         if self.number:
             return "The board looks for voltages and tries its own drivers."
+        if self.wet.found is not None and not self.checked:
+            return self.wet.next_words("Enter")
+        if self.wet.unclean and not self.checked:
+            return "Clean the lead set; harness off. Enter: the board looks for voltages and tries its drivers."
         if not self.checked:
             return "Plug in the leads, nothing else. Enter: the board looks for voltages and tries its drivers."
         kind = self.query_one(PickList).key.partition(" ")[0]
         if kind == "identity" and self.query_one(PickList).picks[self.query_one(PickList).at].sign == "!":
             return "Enter: the board looks which lead set this is."
+        if self.wet.unclean:
+            return self.proof.again_words()
         if self.bench.session.plan.prove_leads and not self.proof.all_proven():
             return "Enter proves the leads by touch. d goes on without; what rests on unproven leads is NOT TESTED."
-        return "The leads are ready: press d to go on to as found."
+        return f"The leads are ready: press d to go on to {self.bench.after_leads or 'as found'}."
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action in ("cancel", "skip"):
             return self.proof.running
         if action in ("do_it", "leads_done"):
             return not self.proof.running
+        if action == "leave_out":
+            return self.built and not self.number and not self.checked and self.wet.found is not None
         return True
 
     def _picks(self) -> list[Pick]:
@@ -140,6 +157,10 @@ class LeadsScreen(StageScreen):
                 words += f"\nAcknowledged{' by ' + by if by else ''}."
         elif kind == "board":
             words = self._board_words()
+        elif kind == "check" and self.wet.found is not None and not self.checked:
+            orders = [f"{pick.sign} {pick.text}" for pick in self.wet.picks()]
+            lines.show([*self.wet.lines(), *(block for one in orders for block in said(one))])
+            return
         elif kind == "check":
             words = self.checked or (
                 "With nothing driven, the board measures every channel. If a cavity carries a voltage it refuses, and "
@@ -201,7 +222,8 @@ class LeadsScreen(StageScreen):
             return
         if not job.state.leads_done:
             job.leads_done()
-        self.bench.show_stage("as found")
+        target, self.bench.after_leads = self.bench.after_leads or "as found", ""
+        self.bench.show_stage(target)
 
     def _acknowledge(self, name: str) -> None:
         job = self.bench.session.job
@@ -247,8 +269,17 @@ class LeadsScreen(StageScreen):
         job = self.bench.session.job
         assert job is not None
         if self._may_drive():
-            self.number = self.bench.do(CHECK, check_first(job.leads))
-            self.show_strip()
+            self._check_on(job.leads, [])
+
+    def _check_on(self, maps: Sequence[LeadMap], left_out: list[str]) -> None:
+        self.left_out = left_out
+        self.number = self.bench.do(CHECK, check_first(maps))
+        self.show_strip()
+
+    def action_leave_out(self) -> None:
+        """Check without the wet cavities, once that is acknowledged."""
+        if self._may_drive():
+            self.wet.ask(self._check_on)
 
     def _prove(self, key: str) -> None:
         if not self.checked:
@@ -267,6 +298,8 @@ class LeadsScreen(StageScreen):
             if not message.stopped:
                 volts = "No cavity carries a voltage." if message.result else "This board cannot measure voltages."
                 self.checked = f"{volts} Every channel pulls low by itself."
+                if self.left_out:
+                    self.checked = f"No other cavity carries a voltage. Left out: {listed(self.left_out)}."
                 self.bench.sounds.play("right")
             self.state_changed()
             self._go_to_open()
@@ -280,10 +313,11 @@ class LeadsScreen(StageScreen):
         self.proof.failed(message)
         job = self.bench.session.job
         assert job is not None
-        job.keep_abort("leads", message.error)
+        job.keep_abort("leads", message.error, wet=self.left_out)
         self.bench.sounds.play("wrong")
         self.state_changed()
-        self.say(" ".join(str(message.error).split()))
+        if self.wet.found is None:
+            self.say(" ".join(str(message.error).split()))
 
     def board_changed(self, news: BoardNews) -> None:
         if self.built:

@@ -51,7 +51,7 @@ class AsLeftScreen(ScanStage):
     ]
 
     def draw(self) -> None:
-        if self.scanning:
+        if self.scanning or self.draw_wet():
             return
         verdict = self._verdict()
         if verdict is None:
@@ -75,6 +75,8 @@ class AsLeftScreen(ScanStage):
     def next_words(self) -> str:
         if self.scanning:
             return self.scan_words()
+        if self.wet.found is not None:
+            return self.wet.next_words()
         verdict = self._verdict()
         if verdict is None:
             left = sum(step.state == "open" for step in self.bench.session.steps())
@@ -83,6 +85,8 @@ class AsLeftScreen(ScanStage):
             return "All steps are ticked. Both ends on their leads? Enter scans the finished harness."
         if verdict["verdict"] == "FAIL":
             return "Choose a fault, mend it, then press r: it is scanned again. w shows the step that it points to."
+        if self.wet.prove_words():
+            return self.wet.prove_words()
         if self._wiggle_wanted():
             return "Wiring is right so far. Enter: wiggle the harness while the board watches for dropouts."
         if verdict["verdict"] == "NOT TESTED":
@@ -118,7 +122,7 @@ class AsLeftScreen(ScanStage):
 
     def action_on(self) -> None:
         verdict = self._verdict()
-        if verdict is None:
+        if verdict is None or self.wet.found is not None:
             self.action_scan()
         elif verdict["verdict"] == "FAIL":
             self.say("Something is wrong: mend it and press r. To end the job as it is, press g and go to finish.")

@@ -21,6 +21,7 @@ from tester.bench.text import count
 from tester.bench.worker import Talk
 from tester.errors import LoomwrightError
 from tester.harness.cavity import split_cavity
+from tester.words.wet import prove_again
 
 if TYPE_CHECKING:
     from tester.bench.stages.leads import LeadsScreen
@@ -70,6 +71,18 @@ class Proof:
         job = self.screen.bench.session.job
         return job.state.proven if job is not None else frozenset()
 
+    def _unclean(self) -> frozenset[str]:
+        job = self.screen.bench.session.job
+        return job.state.unclean if job is not None else frozenset()
+
+    def again_words(self) -> str:
+        """What to do about lead sets that were on a wet harness."""
+        maps = [one for one in self.maps if not self._unclean().isdisjoint(one.cavities)]
+        if not all(one.probe is not None for one in maps):
+            return prove_again(False)
+        names = ", ".join(one.id for one in maps)
+        return f"Lead set {names} was on a wet harness: clean it, then prove it again by touch (Enter). No PASS before."
+
     def all_proven(self) -> bool:
         """True when every lead is proven."""
         return all(name in self._proven() for leads in self.maps for name in leads.cavities)
@@ -87,7 +100,8 @@ class Proof:
             if leads.probe is not None:
                 done = sum(name in self._proven() for name in leads.cavities)
                 whole = done == len(leads.cavities)
-                sign, role = ("✓", "right") if whole else ("!", "doubt") if self._required() else (" ", "plain")
+                wanted = self._required() or not self._unclean().isdisjoint(leads.cavities)
+                sign, role = ("✓", "right") if whole else ("!", "doubt") if wanted else (" ", "plain")
                 words = f"{round_words}prove the leads"
                 found.append(Pick(f"proof {n}", words, sign, role, f"{done}/{len(leads.cavities)}"))
         if self._required() and self._corners():

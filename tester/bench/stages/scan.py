@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Iterable
-from typing import ClassVar
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -21,8 +21,13 @@ from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
 from tester.bench.picks import PickList
 from tester.bench.scanning import MoveLeads, Row, Step, full_scan
 from tester.bench.stage import StageScreen
+from tester.bench.wet import WetGuide
 from tester.errors import InputError
 from tester.harness.reading import Measured
+
+if TYPE_CHECKING:
+    from tester.board.recording import Recorder
+    from tester.harness.leads import LeadMap
 
 
 class Pace:
@@ -47,6 +52,8 @@ class ScanStage(StageScreen):
     PURPOSE: ClassVar[str] = ""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("s", "scan", "scan", id="scan", tooltip="full scan: each channel driven in turn"),
+        Binding("e", "leave_out", "scan the rest", id="scan-rest", tooltip="scan without the wet cavities, never PASS"),
+        Binding("c", "prove", "leads clean", id="scan-prove", tooltip="the lead set was cleaned: prove it again"),
         Binding("x", "cancel", "cancel", id="scan-cancel", tooltip="end the scan; the board lets every channel go"),
     ]
 
@@ -55,6 +62,9 @@ class ScanStage(StageScreen):
         self.number = 0
         self.again = False
         self.progress = ""
+        self.wet = WetGuide(self, self.PURPOSE)
+        self.left_out: list[str] = []
+        self._recorder: Recorder | None = None
         self._pace = Pace()
         self._moving: MoveLeads | None = None
 
@@ -88,22 +98,64 @@ class ScanStage(StageScreen):
             return self.scanning
         if action == "scan":
             return not self.scanning
+        if action == "leave_out":
+            return self.built and not self.scanning and self.wet.found is not None
+        if action == "prove":
+            return self.built and not self.scanning and self.wet.unclean and self.wet.provable()
+        return True
+
+    def draw_wet(self) -> bool:
+        """Show the guide for a wet harness instead of a result; False when there is nothing to guide."""
+        found = self.wet.found
+        if found is None:
+            return False
+        self.source = ""
+        self.query_one(FaceView).mark(dict.fromkeys(found.cavities, Mark.NOT_TESTED))
+        self.query_one(FaceView).choose(found.cavities)
+        self.query_one(CavityList).update_lines(
+            {name: {"mark": Mark.NOT_TESTED, "note": "possibly wet"} for name in found.cavities}
+        )
+        self.query_one(CavityList).choose(found.cavities)
+        self.query_one("#result", Lines).show(self.wet.lines())
+        self.query_one(PickList).show(self.wet.picks())
         return True
 
     def action_scan(self) -> None:
         """Begin the full scan, unless something must come first."""
+        job = self.bench.session.job
+        assert job is not None
+        if self._may_scan():
+            self._scan(job.leads, [])
+
+    def action_leave_out(self) -> None:
+        """Scan without the wet cavities, once that is acknowledged."""
+        if self._may_scan():
+            self.wet.ask(self._scan)
+
+    def action_prove(self) -> None:
+        """To the leads stage, where the lead set is proven again."""
+        self.wet.prove()
+
+    def _may_scan(self) -> bool:
+        session = self.bench.session
+        assert session.job is not None
+        reasons = [*self.not_yet(), *session.job.may_drive(session.options.virtual)]
+        if reasons:
+            self.say(reasons[0])
+        return not reasons
+
+    def _scan(self, maps: Sequence[LeadMap], left_out: list[str]) -> None:
+        from tester.board.recording import Recorder
+
         session = self.bench.session
         job = session.job
         assert job is not None
-        reasons = [*self.not_yet(), *job.may_drive(session.options.virtual)]
-        if reasons:
-            self.say(reasons[0])
-            return
+        self.left_out, self._recorder = left_out, Recorder()
         self.note = ""
         self.again = False
         self.progress = "voltage check and driver check first"
         self._pace = Pace()
-        marks = {line: Mark.UNKNOWN for leads in job.leads for line in leads.cavities}
+        marks = {line: Mark.UNKNOWN for leads in maps for line in leads.cavities}
         self.query_one(FaceView).mark(marks)
         self.query_one(FaceView).choose(())
         self.query_one(CavityList).update_lines(
@@ -113,7 +165,7 @@ class ScanStage(StageScreen):
         self.query_one(PickList).show([])
         self.query_one(CavityList).choose(())
         self.source, self.when = "live", ""
-        self.number = self.bench.do(self.PURPOSE, full_scan(job.leads, session.leads_paths(), self.also()))
+        self.number = self.bench.do(self.PURPOSE, full_scan(maps, session.leads_paths(), self.also(), self._recorder))
         self.show_strip()
         self.refresh_bindings()
 
@@ -194,7 +246,7 @@ class ScanStage(StageScreen):
             self.state_changed()
             self.say("The scan was cancelled, the board has let every channel go. Nothing of it counts.")
             return
-        job.keep_scan(self.PURPOSE, message.result)
+        job.keep_scan(self.PURPOSE, message.result, self._recorded(), self.left_out)
         self.source = ""
         self.finished(message)
         self.state_changed()
@@ -210,9 +262,21 @@ class ScanStage(StageScreen):
         self.again = message.lost
         job = self.bench.session.job
         assert job is not None
-        job.keep_abort(self.PURPOSE, message.error)
+        job.keep_abort(self.PURPOSE, message.error, self._recorded(), self.left_out)
+        self.refused()
         self.state_changed()
-        self.say(" ".join(str(message.error).split()))
+        if self.wet.found is None:
+            self.say(" ".join(str(message.error).split()))
+        else:
+            self.bench.sounds.play("wrong")
+
+    def _recorded(self) -> str:
+        """Every byte of the scan that has just ended."""
+        recorder, self._recorder = self._recorder, None
+        return recorder.text() if recorder is not None else ""
+
+    def refused(self) -> None:
+        """The scan failed, and that is stored; shown next."""
 
     def board_changed(self, news: BoardNews) -> None:
         if news.state == "rest" and self.again and not self.scanning:

@@ -42,6 +42,7 @@ class WorkSheetScreen(StageScreen):
         ),
         Binding("u", "undo", "undo", id="sheet-undo", tooltip="take the tick of the chosen step back, or the newest"),
         Binding("o", "watch", "watch", id="sheet-watch", tooltip="let the board watch, or stop watching"),
+        Binding("e", "leave_out", "watch the rest", id="sheet-rest", tooltip="watch without wet cavities, never PASS"),
         Binding("s", "on", "as left", id="sheet-on", tooltip="on to the scan of the finished harness"),
     ]
 
@@ -87,6 +88,8 @@ class WorkSheetScreen(StageScreen):
             return "This harness needs no step. Press s to scan it as left."
         steps = self.bench.session.steps()
         left = [one for one in steps if one.state == "open"]
+        if self.watching.refused:
+            return self.watching.wet.next_words("o")
         if self.hint:
             return self.hint
         if not left:
@@ -181,6 +184,8 @@ class WorkSheetScreen(StageScreen):
         if action == "undo":
             job = self.bench.session.job
             return job is not None and bool(job.state.ticks)
+        if action == "leave_out":
+            return self.watching.refused
         return True
 
     def action_tick(self) -> None:
@@ -227,6 +232,9 @@ class WorkSheetScreen(StageScreen):
 
     def action_watch(self) -> None:
         self.watching.turn_round()
+
+    def action_leave_out(self) -> None:
+        self.watching.leave_out()
 
     def action_on(self) -> None:
         self.bench.show_stage("as left")

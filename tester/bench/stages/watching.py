@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tester.bench.marks import Mark
 from tester.bench.messages import BoardNews, WorkDone, WorkFailed, WorkTold
+from tester.bench.wet import WetGuide
 from tester.bench.worker import Talk, wired_by
 
 if TYPE_CHECKING:
@@ -46,6 +47,8 @@ class Watching:
         self._begun = ""
         self._plugged = False
         self._heard: list[Any] = []
+        self.wet = WetGuide(screen, screen.STAGE)
+        self.refused = False
         self._troubled: dict[str, tuple[Mark, tuple[str, ...] | None]] = {}
 
     # What the screen asks
@@ -79,7 +82,7 @@ class Watching:
         if self.partners:
             start = Netlist.of({(name, *joined) for name, joined in self._circuits().items()})
         rules = LiveRules(session.steps(), expected, start, wire_grade=found.grade == "wire")
-        watch = LiveWatch(rules, job.leads[0])
+        watch = LiveWatch(rules, session.leads_in_use()[0])
         self._changes = queue.Queue()
         work = wired_by(session.first_leads(), watch_work(watch, self._changes))
         self.number = self.screen.bench.do(WATCH, work)
@@ -135,6 +138,7 @@ class Watching:
     def told(self, message: WorkTold) -> None:
         if message.number != self.number or not isinstance(message.what, Seen):
             return
+        self.refused = False
         self.partners = message.what.partners
         for event in message.what.events:
             self._event(event)
@@ -182,7 +186,25 @@ class Watching:
             self.screen.source = ""
             self.wanted = message.lost
             self.screen.bench.sounds.play("wrong")
+            from tester.job.measure import VoltagePresent
+
+            job = self.screen.bench.session.job
+            if isinstance(message.error, VoltagePresent) and job is not None:
+                job.keep_abort(self.screen.STAGE, message.error, wet=sorted(job.state.left_out))
+            self.refused = self.wet.found is not None
+            if self.refused:
+                self.screen.state_changed()
+                self.screen.show_live([(pick.text, pick.role) for pick in self.wet.picks()])
+                return
             self.screen.say(" ".join(str(message.error).split()))
+
+    def leave_out(self) -> None:
+        """Watch without the wet cavities, once that is acknowledged."""
+        self.wet.ask(self._watch_rest)
+
+    def _watch_rest(self, maps: object, cavities: object) -> None:
+        self.wanted, self.refused = True, False
+        self.screen.on_first_leads(self._watch_first)
 
     def board_changed(self, news: BoardNews) -> None:
         if news.state == "rest" and not self.on and self.wanted:

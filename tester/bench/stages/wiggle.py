@@ -152,7 +152,7 @@ class WiggleScreen(StageScreen):
         if reading is None:
             self.say("There is no circuit to watch yet: scan first (g, as left).")
             return
-        work = wired_by(session.first_leads(), wiggle_work(job.leads[0], reading, self.seconds))
+        work = wired_by(session.first_leads(), wiggle_work(session.leads_in_use()[0], reading, self.seconds))
         self.on_first_leads(lambda: self._watch(work))
 
     def _watch(self, work: Work) -> None:
