@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 _CONNECTOR = re.compile(r"[^\W\d_][\w.]*")
 _PARTED = re.compile(r"\s*(\S+?)[\s-]+(\d{1,4})\s*")
@@ -36,6 +37,7 @@ def split_cavity(name: str) -> tuple[str, int]:
     return connector, int(number)
 
 
+@lru_cache(maxsize=1 << 15)
 def cavity_key(name: str) -> tuple[str, int, str]:
     """Sort key: by connector, then by number. Names that are no cavities (junctions, lead ends) sort by text."""
     connector, _, number = name.rpartition("-")

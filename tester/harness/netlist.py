@@ -86,7 +86,7 @@ class Netlist:
     def _home(self) -> dict[str, tuple[str, ...]]:
         return {name: circuit for circuit in self.circuits for name in circuit}
 
-    @property
+    @cached_property
     def cavities(self) -> tuple[str, ...]:
         """All cavities, in order."""
         return tuple(in_order(self._home))

@@ -30,10 +30,13 @@ class Diagnosis:
     at_least: int = 0
 
 
-def diagnose(expected: Netlist, measured: Netlist, context: Expected | None = None) -> Diagnosis:
+def diagnose(
+    expected: Netlist, measured: Netlist, context: Expected | None = None, geometry: Geometry | None = None
+) -> Diagnosis:
     """Explanations of `measured`, both netlists over the same cavities. Each is asserted to give the measurement.
 
-    `context` gives faces, touched cavities and steps for the ranking. Exact with all ties up to MOST_FAULTS faults;
+    `context` gives faces, touched cavities and steps for the ranking; `geometry` is that of its faces and the cavities
+    of `expected`, if at hand. Exact with all ties up to MOST_FAULTS faults;
     beyond that the best found, exact where it meets the bound of `Search`.
     Raises ValueError when the netlists are not of the same cavities.
     """
@@ -56,13 +59,13 @@ def diagnose(expected: Netlist, measured: Netlist, context: Expected | None = No
             ways = None
     context = context or Expected(())
     if ways is None:
-        geometry = Geometry(context.faces, expected.cavities)
+        geometry = geometry or Geometry(context.faces, expected.cavities)
         ways = _beyond(wrong, got, geometry)
     found = [explained(wrong, got, moved) for moved in ways]
     cost = min(one.cost for one in found)
     best = [one for one in found if one.cost == cost]
     if len(best) > 1:
-        geometry = Geometry(context.faces, expected.cavities)
+        geometry = geometry or Geometry(context.faces, expected.cavities)
         best.sort(key=lambda one: rank(one, wrong, context, geometry))
     return Diagnosis(tuple(best), cost == at_least, complete, at_least)
 

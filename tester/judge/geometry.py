@@ -17,9 +17,10 @@ class Geometry:
     def __init__(self, faces: Mapping[str, Rows], cavities: Iterable[str]) -> None:
         self.rows: dict[str, Rows] = {connector: rows for connector, rows in faces.items() if rows}
         by_connector: dict[str, list[str]] = {}
-        for name in in_order(set(cavities)):
-            if cavity_key(name)[1] >= 0:
-                by_connector.setdefault(split_cavity(name)[0], []).append(name)
+        for name in in_order(dict.fromkeys(cavities)):
+            connector, number, _ = cavity_key(name)
+            if number >= 0:
+                by_connector.setdefault(connector, []).append(name)
         for connector, names in by_connector.items():
             self.rows.setdefault(connector, (tuple(names),))
         self._place = {

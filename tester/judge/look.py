@@ -58,8 +58,7 @@ def wrong_cavities(wanted: Netlist, got: Netlist) -> frozenset[str]:
     """Cavities whose circuit is not the expected one; both netlists over the same cavities."""
     if wanted.circuits == got.circuits:
         return frozenset()
-    found = set(got.circuits)
-    return frozenset().union(*[circuit for circuit in wanted.circuits if circuit not in found])
+    return frozenset().union(*set(wanted.circuits).difference(got.circuits))
 
 
 def look_at(outcome: Outcome, expected: Expected, measured: Measured, facts: JudgeFacts) -> Look:

@@ -3,7 +3,8 @@
 Write e for the number of expected circuits that are wrong, m for the measured ones, c for the groups in which they
 overlap. Bridges and openings alone need f = e + m - 2c faults. An exchange of two terminals leaves e and m as they
 are and changes c by at most one, so each takes off at most two: with d = |e - m|, which only bridges or openings can
-mend, at least (f + d) / 2 faults are needed. The search deepens from that bound.
+mend, at least (f + d) / 2 faults are needed. The search deepens from that bound. Where the bound leaves nothing to
+spare, only exchanges that part a group can be meant: two cells of one group, of which one is used up.
 
 Cavities that share both their expected and their measured circuit are alike, so the size of the smallest explanation
 is searched over counts of such cells; the explanations themselves are then listed cavity by cavity along the paths
@@ -60,6 +61,10 @@ class Search:
 
     def rest(self, table: Table) -> int:
         """Bridges and openings needed when no terminal moves any more."""
+        return self._overlap(table)[0]
+
+    def _overlap(self, table: Table) -> tuple[int, list[int]]:
+        """`rest`, and the forest of the groups: expected circuit or, after these, measured one -> one further up."""
         up = list(range(self.wanted + self.got))
         groups = len(up)
         for a, p in table:
@@ -71,7 +76,17 @@ class Search:
             if a != p:
                 up[p] = a
                 groups -= 1
-        return self.wanted + self.got - 2 * groups
+        return self.wanted + self.got - 2 * groups, up
+
+    def _exchanges(self, table: Table, rest: int, up: list[int], budget: int) -> Iterator[tuple[Cell, Cell, Table]]:
+        """Exchanges after which `budget - 1` faults may still do; `rest`, `up` as `_overlap` gives them."""
+        if (rest + self.extra) // 2 < budget:
+            return exchanges(table)
+        group = list(up)
+        for a in range(self.wanted):
+            while group[a] != group[group[a]]:
+                group[a] = group[group[a]]
+        return exchanges(table, group)
 
     def smallest(self, most: int = MOST_FAULTS) -> int | None:
         """Least number of faults, None when more than `most`. Raises Exhausted."""
@@ -85,7 +100,7 @@ class Search:
         self._states += 1
         if self._states > MOST_STATES:
             raise Exhausted
-        rest = self.rest(table)
+        rest, up = self._overlap(table)
         if rest <= budget:
             return True
         if (rest + self.extra) // 2 > budget:
@@ -95,7 +110,7 @@ class Search:
             return False
         if budget >= self._works.get(key, budget + 1):
             return True
-        found = any(self._within(after, budget - 1) for _, _, after in exchanges(table))
+        found = any(self._within(after, budget - 1) for _, _, after in self._exchanges(table, rest, up, budget))
         if found:
             self._works[key] = min(budget, self._works.get(key, budget))
         else:
@@ -132,11 +147,12 @@ class Search:
             return False
         seen.add(key)
         complete = True
-        if self.rest(table) == budget:
+        rest, up = self._overlap(table)
+        if rest == budget:
             found[key] = {terminal: cavity for cavity, terminal in holds.items()}
         if budget == 0:
             return True
-        for one, other, after in exchanges(table):
+        for one, other, after in self._exchanges(table, rest, up, budget):
             if not self._within(after, budget - 1):
                 continue
             for x in sorted(cells[one]):
@@ -153,12 +169,17 @@ class Search:
         return complete
 
 
-def exchanges(table: Table) -> Iterator[tuple[Cell, Cell, Table]]:
-    """Each exchange of a terminal of one cell with one of another that changes anything, and the table after it."""
+def exchanges(table: Table, group: list[int] | None = None) -> Iterator[tuple[Cell, Cell, Table]]:
+    """Each exchange of a terminal of one cell with one of another that changes anything, and the table after it.
+
+    With `group` (of each expected circuit) only those that may part a group: the others never make more groups.
+    """
     cells = sorted(table)
     for n, one in enumerate(cells):
         for other in cells[n + 1 :]:
             if one[0] == other[0] or one[1] == other[1]:
+                continue
+            if group and (group[one[0]] != group[other[0]] or (table[one] > 1 and table[other] > 1)):
                 continue
             after = dict(table)
             for cell in (one, other):

@@ -28,11 +28,11 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
     looks = [look_at(outcome, expected, measured, facts) for outcome in expected.outcomes]
     if not looks:
         raise ValueError("an expectation needs at least one outcome")
-    best = min(looks, key=lambda look: look.fit)
-    found = diagnose(best.wanted, best.got, expected) if best.wrong else Diagnosis(())
-    named = []
-    if found.explanations:
+    best = min(looks, key=lambda look: look.fit) if len(looks) > 1 else looks[0]
+    found, named = Diagnosis(()), []
+    if best.wrong:
         geometry = Geometry(expected.faces, best.wanted.cavities)
+        found = diagnose(best.wanted, best.got, expected, geometry)
         named = [faults_of(one, n, best.wanted, expected, geometry) for n, one in enumerate(found.explanations)]
     faults = (*(fault for group in named for fault in group), *best.faults)
     scope, not_in_scope = scope_of(expected, measured, facts, best)

@@ -281,3 +281,21 @@ def test_rearrangements_are_permutations_of_the_wrong_cavities():
     assert {"A-1": "A-2", "A-2": "A-3", "A-3": "A-1"} in found
     assert {"B-1": "B-3", "B-2": "B-1", "B-3": "B-2"} in found
     assert {a: f"{'BA'['AB'.index(a[0])]}{a[1:]}" for a in wrong} in found
+
+
+def test_the_exchanges_left_out_where_nothing_is_to_spare_part_no_group():
+    rng = random.Random(21)
+    kept = 0
+    for _ in range(200):
+        case = Injection(random_netlist(rng, rng.randint(6, 14)))
+        for _ in range(3):
+            case.random(rng)
+        search = Search(case.expected, case.measured)
+        rest, up = search._overlap(search.start)
+        tight = (rest + search.extra) // 2
+        few = {(one, other) for one, other, _ in search._exchanges(search.start, rest, up, tight)}
+        for one, other, after in exchanges(search.start):
+            assert (one, other) in few or search.rest(after) >= rest
+        kept += len(few)
+        assert len(list(search._exchanges(search.start, rest, up, tight + 1))) == len(list(exchanges(search.start)))
+    assert kept
