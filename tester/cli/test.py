@@ -49,6 +49,10 @@ def run(options: argparse.Namespace) -> int:
 
 def _start(options: argparse.Namespace, log: Store) -> Job:
     job = Job.take_up(log, options.resume, keep_going=True) if options.resume else _new_job(options, log)
+    if not job.state.leads_done:  # new, or broken off between its first events
+        job.leads_done()
+    if options.as_found and job.as_found is None:
+        job.keep_scan_file(AS_FOUND, read_text(options.as_found, "scan"), options.as_found)
     for question, answer in parse_answers(options.answer).items():
         job.answer(question, answer)
     if options.accept_cautions:
@@ -72,11 +76,7 @@ def _new_job(options: argparse.Namespace, log: Store) -> Job:
         if not -40 <= options.celsius <= 125:
             raise InputError(f"--celsius {options.celsius:g}: a bench has -40 to 125 degrees")
         intake["celsius"] = options.celsius
-    job = Job.start(log, plan=plan, leads=leads, intake=intake, keep_going=True)
-    job.leads_done()
-    if options.as_found:
-        job.keep_scan_file(AS_FOUND, read_text(options.as_found, "scan"), options.as_found)
-    return job
+    return Job.start(log, plan=plan, leads=leads, intake=intake, keep_going=True)
 
 
 def _measure_and_judge(job: Job, options: argparse.Namespace) -> Any:

@@ -11,6 +11,7 @@ from tester.board.virtual import VirtualBoard
 from tester.cli.main import main
 from tester.records.store import Store
 from tester.shipped import shipped
+from tests.support.run_kills import Runs
 
 HARNESS = shipped("fixtures", "harnesses", "side-door-heater-after.toml")
 LEADS = shipped("fixtures", "leads", "side-door-leads.toml")
@@ -48,6 +49,12 @@ def test_a_job_killed_at_any_moment_is_taken_up_again_and_passes(tmp_path: Path,
         assert opened.verify().whole
         assert {one.job: one.term("verdict") for one in opened.jobs()}[record] == "PASS"
     assert_all_released(trace)
+
+
+def test_a_run_killed_at_random_moments_loses_nothing_acknowledged_and_is_taken_up_to_pass(tmp_path: Path) -> None:
+    tally = Runs(tmp_path, seed=7).series(3)
+    assert tally.kills == 3 and tally.lost == tally.half == 0
+    assert tally.passed == tally.records > 1 and tally.acknowledged > 15
 
 
 def assert_all_released(trace: Path) -> None:
