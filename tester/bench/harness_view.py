@@ -96,7 +96,7 @@ def verdict_fields(verdict: Mapping[str, object]) -> dict[str, dict[str, object]
             note = one["why"]
         fields[one["cavity"]] = {
             "mark": VERDICT_MARKS[one["verdict"]],
-            "joined": tuple(one["measured"]),
+            "joined": tuple(one["measured"]) if one["contact"] != "none" else None,
             "note": note,
         }
     return fields

@@ -94,7 +94,7 @@ async def test_a_wet_harness_never_passes_until_the_lead_set_is_proven_again(ben
         assert "Not tested: possibly wet, left out of the scan: A-2 and B-2" in " ".join(
             bench.job.state.verdict["says"]
         )
-        assert "Clean the lead set, then press c" in strip(bench)
+        assert "Clean the lead set, then press c" in strip(bench) and "A-2    2 joined" not in bench.text()
 
         await plug(bench, "dry", *AFTER)
         await bench.keys("s")
@@ -152,6 +152,10 @@ async def test_a_comeback_is_led_through_and_says_what_it_did_not_look_at(bench:
         await bench.until(lambda: bench.job.state.newest_scan("comeback") is not None, "the scan of the rest")
         await bench.until_text("Possibly wet, left out: A-2")
         assert "not tested" in bench.text() and "Clean the lead set" in strip(bench)
+        await plug(bench, "none")
+        await bench.keys("c")
+        await prove(bench)
+        await bench.until(lambda: "The lead set is proven again" in strip(bench), "back at what changed")
 
 
 async def test_a_real_voltage_is_refused_with_volts_and_cavity_and_nothing_else_is_offered(bench: Bench) -> None:

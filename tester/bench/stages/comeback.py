@@ -50,6 +50,9 @@ class ComebackScreen(ScanStage):
         if self.replaying:
             picks.show(self._events())
         else:
+            reading = self.bench.session.comeback_reading()
+            if reading is not None:
+                self.show_reading(reading)
             picks.show(self._changes())
         picks.focus()
         self._show(picks.key)
@@ -83,7 +86,7 @@ class ComebackScreen(ScanStage):
         self.bench.sounds.play("found")
 
     def begin(self) -> None:
-        self.replaying = self.wet.found is None
+        self.replaying = self.wet.found is None and not self.wet.prove_words()
         super().begin()
 
     def refused(self) -> None:

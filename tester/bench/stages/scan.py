@@ -109,7 +109,7 @@ class ScanStage(StageScreen):
         found = self.wet.found
         if found is None:
             return False
-        self.source = ""
+        self.source = self.when = ""
         self.query_one(FaceView).mark(dict.fromkeys(found.cavities, Mark.NOT_TESTED))
         self.query_one(FaceView).choose(found.cavities)
         self.query_one(CavityList).update_lines(
