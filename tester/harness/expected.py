@@ -85,6 +85,7 @@ class Expected:
     limits    numbers of the plan's [limits], such as {"celsius": 25.0, "contact_ohms": 0.01}; {} for the defaults
     table     conductor table of harness.copper that limits are computed from
     faces     connector -> rows of cavities as drawn ("" where there is none): neighbours, rows and mirror images
+    grade     "scan" or "wire", as Measured.grade of the scan that the circuits come from; "" where that is not known
     sealed    cavity -> name of a lead of its circuit that was sealed off, so that diagnosis can point at its end
     """
 
@@ -107,3 +108,4 @@ class Expected:
     table: str = ""
     faces: Mapping[str, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
     sealed: Mapping[str, str] = field(default_factory=dict)
+    grade: str = ""

@@ -68,8 +68,11 @@ def look_at(outcome: Outcome, expected: Expected, measured: Measured, facts: Jud
     wanted = outcome.netlist if len(known) == len(outcome.netlist.cavities) else outcome.netlist.restricted(known)
     wanted = _as_seen_by_scan(wanted, expected, measured)
     here = measured.restricted(known)
-    got = _benefit(wanted, here)
+    hidden = _hidden(wanted, expected, here)
+    got = _benefit(wanted, here, hidden)
     look = Look(outcome, wanted, got, wrong_cavities(wanted, got))
+    for pair in hidden:
+        look.not_tested(pair, "part that the earlier scan could not tell from wire")
     _reasons(look, expected, measured)
     blocked = look.wrong | {name for name, why in look.why.items() if why.startswith("readings of")}
     parts = judge_parts(expected, wanted, here, blocked)
@@ -141,10 +144,29 @@ def _joiner(netlist: Netlist) -> Joiner:
     return joiner
 
 
-def _benefit(wanted: Netlist, measured: Measured) -> Netlist:
-    """Measured circuits, with pieces of one expected circuit joined where their pair is doubtful or was not seen."""
+def _hidden(wanted: Netlist, expected: Expected, measured: Measured) -> list[tuple[str, str]]:
+    """Parts within circuits that come from a scan without converter, which reads tens of kilohm as joined.
+
+    Only between pieces that no step touched, and only what conducts both ways: a scan reads the rest otherwise.
+    """
+    if expected.grade != "scan" or measured.grade != "wire":
+        return []
+    home, found = measured.netlist.circuit_of, []
+    for part in measured.parts:
+        within = part.a in wanted and part.b in wanted and wanted.joined(part.a, part.b)
+        both_ways = part.ohms_ab is not None and part.ohms_ba is not None
+        if within and both_ways and expected.edited.isdisjoint(home(part.a) + home(part.b)):
+            found.append((part.a, part.b))
+    return found
+
+
+def _benefit(wanted: Netlist, measured: Measured, hidden: Iterable[tuple[str, str]]) -> Netlist:
+    """Measured circuits, with pieces of one expected circuit joined where their pair is doubtful or was not seen.
+
+    Pieces with a `hidden` part between them are joined too.
+    """
     home = measured.netlist.circuit_of
-    unknown = {(home(a), home(b)) for a, b in measured.doubtful | measured.not_seen}
+    unknown = {(home(a), home(b)) for a, b in (*measured.doubtful, *measured.not_seen, *hidden)}
     if not unknown:
         return measured.netlist
     unknown |= {(b, a) for a, b in unknown}

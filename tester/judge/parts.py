@@ -47,8 +47,12 @@ def judge_parts(expected: Expected, wanted: Netlist, measured: Measured, doubted
     skip = set(doubted)
     faults: dict[tuple[str, str, frozenset[str]], Fault] = {}
     doubts = expected.unsteady | measured.doubtful
-    shaky = {frozenset(key) for pair in doubts if (key := _circuits(wanted, *pair)) and key[0] != key[1]}
-    named = {name for one in expected.unsteady for name in one if name in wanted}
+    shaky = {frozenset(key) for one in doubts if (key := _circuits(wanted, *one)) and key[0] != key[1]}
+    once: dict[frozenset[str], Pair] = {}
+    for pair in sorted(expected.unsteady):
+        between = frozenset(_circuits(wanted, *pair) or pair)
+        once.setdefault(between if len(between) == 2 else frozenset(pair), pair)
+    named = {name for pair in once.values() for name in pair if name in wanted}
     untested = [(name, UNSTEADY) for name in in_order(named)]
     for part in measured.parts:
         key = _circuits(wanted, part.a, part.b)

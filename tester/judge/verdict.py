@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from tester.harness.cavity import in_order
 from tester.harness.expected import Expected
 from tester.harness.reading import Measured
-from tester.harness.verdict import FAIL, NOT_TESTED, PASS, CavityVerdict, LinkVerdict, Verdict
+from tester.harness.verdict import FAIL, NOT_TESTED, PASS, CavityVerdict, Fault, LinkVerdict, Verdict
 from tester.judge.diagnosis import Diagnosis, diagnose
 from tester.judge.facts import JudgeFacts
 from tester.judge.faults import faults_of
@@ -34,7 +35,7 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
         geometry = Geometry(expected.faces, best.wanted.cavities)
         found = diagnose(best.wanted, best.got, expected, geometry)
         named = [faults_of(one, n, best.wanted, expected, geometry) for n, one in enumerate(found.explanations)]
-    faults = (*(fault for group in named for fault in group), *best.faults)
+    faults = (*(_across(fault, measured) for group in named for fault in group), *best.faults)
     scope, not_in_scope = scope_of(expected, measured, facts, best)
     everything = {*best.outcome.netlist.cavities, *measured.netlist.cavities, *expected.required}
     failed = best.wrong | {cavity for fault in best.hard for cavity in fault.cavities}
@@ -57,6 +58,20 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
         links=tuple(_link(result) for result in best.links),
         reach=reach(measured, facts, best),
     )
+
+
+def _across(fault: Fault, measured: Measured) -> Fault:
+    """An opening with the ohms that the converter read across it, if it did; both ways where they differ."""
+    home = measured.netlist.circuit_of
+    for part in measured.parts if fault.kind == "open" else ():
+        ends = {home(part.a), home(part.b)}
+        if ends != {home(fault.sits[0]), home(fault.belongs[0])} or len(ends) < 2:
+            continue
+        ohms = sorted(value for value in (part.ohms_ab, part.ohms_ba) if value is not None)
+        if len(ohms) == 2:
+            return replace(fault, values={"ohms": ohms[0], "ohms_back": ohms[1]})
+        return replace(fault, values={"ohms": ohms[0], "one_way": 1.0}) if ohms else fault
+    return fault
 
 
 def _cavity(name: str, look: Look, measured: Measured, failed: Iterable[str]) -> CavityVerdict:

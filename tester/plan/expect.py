@@ -104,6 +104,7 @@ class _Making:
             table=self.plan.limits.table or "",
             faces={one.id: one.face_names for one in self.plan.connector if one.kind == "housing"},
             sealed=self.sealed(),
+            grade=self.as_found.grade if self.as_found is not None and self.plan.expected is None else "",
         )
 
     def sealed(self) -> dict[str, str]:

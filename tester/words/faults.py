@@ -5,9 +5,10 @@ Facts and where to look; no guess at how it came about.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from tester.harness.cavity import split_cavity
+from tester.harness.partkinds import TWO_WAY_OHMS, TWO_WAY_RELATIVE
 from tester.harness.verdict import Fault
 from tester.words.lists import counted, listed, ohms
 
@@ -85,6 +86,8 @@ def _short(fault: Fault) -> str:
 def _open(fault: Fault) -> str:
     cut, rest = listed(fault.sits, most=MOST), listed(fault.belongs, most=MOST)
     apart = f"{cut} {_is(fault.sits)} not joined to {rest}"
+    if "ohms" in fault.values:
+        apart = f"{cut} {_is(fault.sits)} joined to {rest} only {_through(fault.values)}"
     if fault.action == "plug not home":
         plugs = listed(dict.fromkeys(split_cavity(name)[0] for name in fault.sits))
         return (
@@ -107,6 +110,16 @@ def _open(fault: Fault) -> str:
     if len(fault.belongs) == 1:
         return f"{apart}: look at the terminals in {cut} and {rest}"
     return f"{apart}: look at the terminal in {cut}"
+
+
+def _through(values: Mapping[str, float]) -> str:
+    """``through 1 kohm``; both ways where they differ by more than one part does from reading to reading."""
+    one = ohms(values["ohms"])
+    if "one_way" in values:
+        return f"one way, through {one}"
+    back = values.get("ohms_back", values["ohms"])
+    alike = back - values["ohms"] <= TWO_WAY_RELATIVE * back + TWO_WAY_OHMS
+    return f"through {one}" if alike else f"through {one} one way and {ohms(back)} the other"
 
 
 def _is(names: tuple[str, ...]) -> str:

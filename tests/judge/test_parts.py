@@ -229,6 +229,14 @@ def test_what_would_not_hold_still_as_found_is_not_tested_by_name_however_it_rea
         assert PASS in by_cavity(verdict).values()
 
 
+def test_doubt_between_two_circuits_is_named_by_one_pair_of_them():
+    expected = expect(TWO, unsteady=frozenset({("D-1", "D-2"), ("H-1", "D-2"), ("H-1", "H-2")}))
+    assert by_cavity(judge(expected, measured(TWO))) == NAMED
+    within = expect("D-1 H-1 D-2 H-2 | D-3", unsteady=frozenset({("D-1", "D-2"), ("H-1", "H-2")}))
+    found = by_cavity(judge(within, measured("D-1 H-1 D-2 H-2 | D-3")))
+    assert [name for name, word in found.items() if word == PASS] == ["D-3"]
+
+
 def test_what_conducts_back_too_weakly_for_the_scan_that_found_the_diode_is_not_tested():
     # a circuit of two points surely reads joined up to 66 kohm only (hwspec/limits.toml, joined_by_points)
     def read(back):
@@ -255,3 +263,44 @@ def test_the_more_cavities_a_circuit_has_the_stronger_a_leak_back_the_scan_could
 def test_a_scanned_diode_that_the_converter_finds_turned_round_is_reversed_without_a_one_way_link():
     reading = PartReading("D-1", "D-2", 465.0, None, 0.6)
     assert kinds(judge(expect(TWO, **SCANNED), measured(TWO, grade="wire", parts=(reading,)))) == ["reversed"]
+
+
+WHOLE = "D-1 H-1 D-2 H-2"
+ACROSS = PartReading("D-1", "D-2", 495.0, 30_000.0, 0.6)
+
+
+def test_what_an_earlier_scan_took_for_wire_and_the_converter_finds_to_be_a_part_is_not_tested_by_name():
+    seen = measured(TWO, grade="wire", parts=(ACROSS,))
+    verdict = judge(expect(WHOLE, grade="scan"), seen)
+    assert verdict.verdict == NOT_TESTED and not verdict.faults
+    assert by_cavity(verdict) == NAMED
+    assert verdict.untested == (("part that the earlier scan could not tell from wire", ("D-1", "D-2")),)
+
+
+def test_a_part_where_wire_was_measured_or_put_fails_and_is_told_with_its_ohms():
+    seen = measured(TWO, grade="wire", parts=(ACROSS,))
+    for expected in (
+        expect(WHOLE),
+        expect(WHOLE, grade="wire"),
+        expect(WHOLE, grade="scan", edited=frozenset({"H-2"})),
+    ):
+        verdict = judge(expected, seen)
+        assert verdict.verdict == FAIL
+        assert sentences(verdict)[0].startswith(
+            "D-1 and H-1 are joined to D-2 and H-2 only through 495 ohm one way and 30 kohm the other: look at"
+        )
+
+
+def test_one_way_alone_where_a_scan_saw_wire_is_a_change_and_fails():
+    for part_across in ((PartReading("D-1", "D-2", 495.0, None, 0.6),), ()):
+        verdict = judge(expect(WHOLE, grade="scan"), measured(TWO, grade="wire", parts=part_across))
+        assert verdict.verdict == FAIL and kinds(verdict) == ["open"]
+
+
+def test_a_joint_of_a_kilohm_is_told_with_its_ohms():
+    seen = measured("D-1 | H-1 | D-2 H-2", grade="wire", parts=(PartReading("H-1", "D-1", 1000.0, 1001.0),))
+    [fault] = judge(expect(TWO, edited=frozenset({"D-1"}), steps={"D-1": ("put-1",)}), seen).faults
+    assert says(fault) == (
+        "D-1 is joined to H-1 only through 1 kohm: look whether the wire is there, and at its terminal at both ends "
+        "(step put-1)"
+    )
