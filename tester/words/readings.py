@@ -42,7 +42,7 @@ def _part(part: PartReading) -> str:
     kind = part_kind(part)
     name = kind or "part"
     text = f"{name[0].upper()}{name[1:]} between {part.a} and {part.b}: {both[0]}"
-    text += f", turned {both[1]}" if both[0] != both[1] else ""
+    text += f", the other way {both[1]}" if both[0] != both[1] else ""
     if part.drop_v is not None and "diode" in kind:
         text += f", {part.drop_v:.2f} V"
     return text if part.stable else f"{text}; it does not hold still"

@@ -108,7 +108,7 @@ def test_a_scan_in_words_holds_every_cavity_and_every_doubt():
         "Circuit of 2 cavities: D-2 and H-2",
         "1 lone cavity: D-3",
         "One way only: conducts from D-2 to D-1, not back",
-        "Diode between D-2 and D-3: 465 ohm, turned no conduction, 0.60 V",
+        "Diode between D-2 and D-3: 465 ohm, the other way no conduction, 0.60 V",
         "Part between D-1 and D-3: 120 ohm; it does not hold still",
         "Doubtful: readings of D-2 and H-2 disagree",
         "Never on leads together: D-1 with D-3",
