@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 LINE_MAX = 4096
 LINE_GAP_MS = 500
 _PIECE = 64
+"""Bytes sent at once; a running watch reads in between."""
+_SIP = 4
+"""Bytes taken in at once while a watch runs: a byte costs about as much time as reading a chip."""
 
 
 class App:
@@ -30,7 +33,9 @@ class App:
         self.hal = hal
         self.board = Board(hal, programme)
         self.commands = Commands(self.board, reply)
-        self._chunk = bytearray(256)
+        self._gulp = bytearray(256)
+        self._sip = bytearray(_SIP)
+        self._chunk = self._gulp
         self._count = 0
         self._next = 0
         self._length = 0
@@ -47,6 +52,7 @@ class App:
         self.board.service()
         if self._next >= self._count:
             self._next = 0
+            self._chunk = self._sip if self.board.watch.running else self._gulp
             self._count = self.hal.serial_read(self._chunk)
         if self._next < self._count:
             self._heard_ms = self.board.guard.milliseconds()
@@ -57,10 +63,10 @@ class App:
                     self.hal.restart()
         else:
             self._check_gap()
-            if self.board.watch.running:
-                self._watch()
-            else:
+            if not self.board.watch.running:
                 self.hal.idle()
+        if self.board.watch.running:
+            self._watch()
 
     def _watch(self) -> None:
         try:
@@ -135,3 +141,4 @@ class App:
         for at in range(0, len(view), _PIECE):
             self.hal.serial_write(view[at : at + _PIECE])
             self.board.guard.pump()
+            self.board.watch.breathe()

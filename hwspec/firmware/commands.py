@@ -37,7 +37,7 @@ def arguments(signature: str, raw: "list[bytes]") -> "list[object]":
 
 
 class Commands:
-    """Executes program message units on a board."""
+    """Executes program message units on a board. A running watch reads in between the pieces of that work."""
 
     def __init__(self, board: Board, reply: Reply) -> None:
         self.board = board
@@ -51,8 +51,12 @@ class Commands:
 
         Raises ScpiError where no answer can be given; a product query that fails answers with an E block instead.
         """
+        breathe = self.board.watch.breathe
+        breathe()
         header, raw = split_unit(unit)
+        breathe()
         found, branch = self.headers.find(header, branch)
+        breathe()
         _, kind, signature, method, needs = COMMANDS[found]
         if kind:
             return self._product(kind, signature, method, needs, unit, raw), branch
@@ -84,6 +88,7 @@ class Commands:
         self.reply.start()
         try:
             values = arguments(signature, raw[1:])
+            board.watch.breathe()
             self._check(needs)
             getattr(self.products, method)(*values)
             if "L" in needs:
@@ -93,6 +98,7 @@ class Commands:
         except MISTAKES as error:
             board.off()
             kind = self._failed(ScpiError(-310, type(error).__name__))
+        board.watch.breathe()
         crc = unit_crc(board.nonce, unit)
         return self.reply.finish(ord(kind), seq, crc, board.guard.milliseconds(), board.state_bits())
 

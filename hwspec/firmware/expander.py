@@ -33,6 +33,8 @@ class Expanders:
         self.channels = CHANNELS_PER_CARD * hal.cards
         self.chips = 4 * hal.cards
         self._reads: list[int] = []
+        self._looked: list[int] = []
+        self._kept = bytearray(2 * self.chips)
         self._out = bytearray(4)
         self._inp = bytearray(4)
         self._pair = bytearray(2)
@@ -103,6 +105,7 @@ class Expanders:
     def want(self, read: "list[int]") -> None:
         """Which channels the following scans read."""
         self._reads = sorted(set([(c - 1) // 16 for c in read]))
+        self._looked = list(range(len(self._reads)))
 
     def row_ports(self) -> "list[int]":
         """Port (of eight channels) of each result byte of one read."""
@@ -110,6 +113,22 @@ class Expanders:
         for chip in self._reads:
             ports.extend((2 * chip, 2 * chip + 1))
         return ports
+
+    def read_into(self, result: bytearray) -> None:
+        """Read all wanted chips now but those left out, two result bytes each. Allocates nothing."""
+        hal = self.hal
+        out = self._out
+        inp = self._inp
+        out[1] = _GPIO
+        out[2] = 0
+        out[3] = 0
+        reads = self._reads
+        for place in self._looked:
+            chip = reads[place]
+            out[0] = 0x41 | (chip & 7) << 1
+            hal.spi(chip >> 3, out, inp)
+            result[2 * place] = inp[2]
+            result[2 * place + 1] = inp[3]
 
     def emit_read(self, programme: Programme) -> None:
         """Read all wanted chips."""
@@ -164,6 +183,60 @@ class Expanders:
             programme.write4(chip // 8, self.opcode(chip), _IODIR, 0xFF, 0xFF)
         for chip, _, _ in masks:
             programme.write4(chip // 8, self.opcode(chip), _OLAT, 0, 0)
+
+    def keep(self, driven: "list[int]") -> None:
+        """Which channels stay driven low around `let_go`."""
+        for i in range(len(self._kept)):
+            self._kept[i] = 0
+        for c in driven:
+            self._kept[(c - 1) // 8] |= 1 << (c - 1) % 8
+
+    def leave_out(self, mask: bytearray) -> None:
+        """Let `read_into` leave out chips of whose read channels (`mask`, by result byte) each is kept driven."""
+        looked = []
+        for place in range(len(self._reads)):
+            chip = self._reads[place]
+            if mask[2 * place] & ~self._kept[2 * chip] or mask[2 * place + 1] & ~self._kept[2 * chip + 1]:
+                looked.append(place)
+        if looked:
+            self._looked = looked
+
+    def let_go(self, group: int, a: int, b: int, release_us: int, fall_us: int) -> int:
+        """Read one chip with these of its kept channels driven high and then let go; they are low again afterwards,
+        and read low `fall_us` later. Allocates nothing.
+        """
+        guard = self.guard
+        hal = self.hal
+        cs = group >> 3
+        out = self._out
+        kept_a = 0xFF ^ self._kept[2 * group]
+        kept_b = 0xFF ^ self._kept[2 * group + 1]
+        out[0] = 0x40 | (group & 7) << 1
+        out[1] = _OLAT
+        out[2] = a
+        out[3] = b
+        hal.spi(cs, out, None)
+        guard.wait(release_us)
+        out[1] = _IODIR
+        out[2] = kept_a | a
+        out[3] = kept_b | b
+        hal.spi(cs, out, None)
+        since = hal.ticks_us()
+        out[1] = _OLAT
+        out[2] = 0
+        out[3] = 0
+        hal.spi(cs, out, None)
+        guard.wait_rest(since, fall_us)
+        inp = self._inp
+        out[0] |= 1
+        out[1] = _GPIO
+        hal.spi(cs, out, inp)
+        out[0] &= 0xFE
+        out[1] = _IODIR
+        out[2] = kept_a
+        out[3] = kept_b
+        hal.spi(cs, out, None)
+        return inp[2] | inp[3] << 8
 
     def hold(self, channel: int, level: int) -> None:
         """Drive one channel high or low and leave it so, every other channel of its chip released."""

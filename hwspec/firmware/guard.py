@@ -58,6 +58,14 @@ class Guard:
             hal.wait_us(us)
         self.pump()
 
+    def wait_rest(self, since: int, us: int) -> None:
+        """Wait until `us` microseconds after the moment `since` of `ticks_us`. Allocates nothing."""
+        left = us - self.hal.ticks_diff(self.hal.ticks_us(), since)
+        if left > 0:
+            self.wait(left)
+        else:
+            self.pump()
+
     def arm(self) -> None:
         """Pump until the board is surely armed."""
         self.pumping = True

@@ -68,6 +68,8 @@ class Headers:
     def __init__(self, notations: "list[str]") -> None:
         self._nodes: dict[str, str] = {}
         self._table: dict[str, int] = {}
+        self._asked = "", ""
+        self._found = 0, ""
         for number in range(len(notations)):
             self._add(notations[number], number)
 
@@ -89,8 +91,11 @@ class Headers:
 
         `branch`: short path such as "SYST" left by the unit before, "" at the start of a line. Raises -113, -114.
         """
+        if self._asked[0] == header and self._asked[1] == branch and header:
+            return self._found
         query = header.endswith("?")
         bare = header[:-1] if query else header
+        asked_from = branch
         if bare.startswith("*"):
             path = bare
         else:
@@ -103,9 +108,9 @@ class Headers:
         number = self._table.get(path + "?" if query else path)
         if number is None:
             raise ScpiError(-113, header)
-        if bare.startswith("*"):
-            return number, branch
-        return number, path[: path.rfind(":")] if ":" in path else ""
+        self._asked = header, asked_from
+        self._found = number, branch if bare.startswith("*") else path[: path.rfind(":")] if ":" in path else ""
+        return self._found
 
     def _node(self, word: str, header: str) -> str:
         short = self._nodes.get(word)
@@ -118,6 +123,8 @@ class Headers:
 
 def integer(raw: bytes) -> int:
     """A whole number: decimal (a fraction is rounded), or #H #Q #B. Raises -104, -161 for a block."""
+    if raw.isdigit() and len(raw) <= 20:
+        return int(raw)
     text = str(raw, "ascii")
     if text.startswith("#"):
         base = {"H": 16, "Q": 8, "B": 2}.get(text[1:2].upper())

@@ -22,6 +22,7 @@ class Pins:
         self.guard = guard
         self.channels = hal.pins
         self._every = (1 << hal.pins) - 1
+        self._kept = 0
 
     def ready(self) -> None:
         """Everything released, pulled up, and nothing held high from outside. Raises -221, -240."""
@@ -51,6 +52,31 @@ class Pins:
     def row_ports(self) -> "list[int]":
         """Port (of eight channels) of each result byte of one read."""
         return [0, 1, 2]
+
+    def read_into(self, result: bytearray) -> None:
+        """Read all channels now. Allocates nothing."""
+        levels = self.hal.gpio_get()
+        result[0] = levels & 255
+        result[1] = levels >> 8 & 255
+        result[2] = levels >> 16 & 255
+
+    def keep(self, driven: "list[int]") -> None:
+        """Which channels stay driven low around `let_go`."""
+        self._kept = self._mask(driven)
+
+    def leave_out(self, mask: bytearray) -> None:
+        """All channels are read at once: nothing to leave out."""
+
+    def let_go(self, group: int, a: int, b: int, release_us: int, fall_us: int) -> int:
+        """Read 16 channels with some of the kept ones driven high and then let go; they are low again afterwards."""
+        mask = (a | b << 8) << 16 * group
+        self.hal.gpio_set(self._kept, mask)
+        self.guard.wait(release_us)
+        self.hal.gpio_set(self._kept & ~mask, 0)
+        self.guard.wait(fall_us)
+        levels = self.hal.gpio_get() >> 16 * group & 0xFFFF
+        self.hal.gpio_set(self._kept, 0)
+        return levels
 
     def emit_read(self, programme: Programme) -> None:
         """Read all channels."""

@@ -95,14 +95,14 @@ class Products:
             self.board.channels_ok(channels)
         self.board.watch.load(read, list(driven), self.reply)
 
-    def watch_start(self, every: int = 0) -> None:
+    def watch_start(self, every: int = 0, how: int = 0) -> None:
         """WATCh:STARt?"""
         watch = self.board.watch
         if not watch.patterns:
             raise ScpiError(-221, "no patterns loaded")
         for pattern in watch.patterns:
             self.board.may_drive(pattern.driven)
-        watch.start(every, self.reply)
+        watch.start(every, how, self.reply)
 
     def watch_log(self, first: int) -> None:
         """WATCh:LOG?"""

@@ -29,7 +29,7 @@ COMMANDS = (
     ("MEASure:RESistance?", "M", "ii|ii", "resistance", "ALX"),
     ("MEASure:ISOLation?", "I", "ic|i", "isolation", "ALX"),
     ("WATCh:LOAD?", "G", "cc*", "watch_load", "X"),
-    ("WATCh:STARt?", "B", "|i", "watch_start", "LX"),
+    ("WATCh:STARt?", "B", "|ii", "watch_start", "LX"),
     ("WATCh:LOG?", "K", "i", "watch_log", "L"),
     ("WATCh:STOP?", "Q", "", "watch_stop", ""),
     ("DIAGnostic:SELF?", "F", "i|i", "self_test", "ALX"),

@@ -2,8 +2,8 @@
 
 MAKER = "Loomwright"
 MODELS = {"full": "Scanboard Full", "starter": "Scanboard Starter"}
-FIRMWARE = "1.0.0"
+FIRMWARE = "1.1.0"
 PROTOCOL_MAJOR = 1
-PROTOCOL_MINOR = 0
+PROTOCOL_MINOR = 1
 LIMITS = 1
 """Format number of hwspec/limits.toml that limits.py follows."""

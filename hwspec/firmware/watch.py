@@ -1,5 +1,6 @@
 """Dropout watch: hold one pattern, read over and over, log on the board what differs from the first reading."""
 
+import gc
 from struct import pack_into, unpack_from
 
 from .block import BODY_MAX, Reply
@@ -7,8 +8,9 @@ from .errors import ScpiError
 from .expander import Expanders
 from .guard import Guard
 from .pins import Pins
-from .programme import Programme, play
+from .programme import COST_READ_US, Programme, play
 from .scan import Rows, Scanner
+from .touches import Touches
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -29,11 +31,11 @@ _LOOP_US = 120
 
 
 class Pattern:
-    """One loaded pattern: driven channels, its programme, first reading, and which bits differ from it now."""
+    """One loaded list of channels; first reading, newest, which bits differ. `programme`: how a coded one is played."""
 
-    def __init__(self, driven: "list[int]", programme: Programme, width: int) -> None:
+    def __init__(self, driven: "list[int]", width: int) -> None:
         self.driven = driven
-        self.programme = programme
+        self.programme: Programme | None = None
         self.base = bytearray(width)
         self.last = bytearray(width)
         self.differs = bytearray(width)
@@ -50,6 +52,7 @@ class Watch:
         self.running = False
         self.read: list[int] = []
         self.patterns: list[Pattern] = []
+        self.touches = Touches(driver, scanner)
         self._events = bytearray(EVENTS_MAX * _EVENT_SIZE)
         self._forget()
 
@@ -62,8 +65,8 @@ class Watch:
         self._rest_us = 0
         self._since_coded = 0
         self._coded = 0
-        self._coded_us = 0
         self._every = 0
+        self._fall_us = 0
 
     def load(self, read: "list[int]", driven: "list[list[int]]", reply: Reply) -> None:
         """WATCh:LOAD?"""
@@ -80,14 +83,12 @@ class Watch:
         ports = self.driver.row_ports()
         for c in read:
             self._mask[ports.index((c - 1) // 8)] |= 1 << (c - 1) % 8
-        held = Programme(4 * width, width)
-        self.driver.emit_read(held)
-        self.patterns = [Pattern(driven[0], held, width)]
-        for channels in driven[1:]:
-            self.patterns.append(Pattern(channels, held, width))
+        self._levels = bytearray(width)
+        for channels in driven:
+            self.patterns.append(Pattern(channels, width))
         reply.u16(len(read))
         reply.u16(len(driven))
-        reply.u32(held.cost_us + _LOOP_US)
+        reply.u32(width // 2 * COST_READ_US + _LOOP_US)
 
     def _select(self) -> None:
         self.driver.want(self.read)
@@ -110,22 +111,32 @@ class Watch:
         self.driver.emit_drive(programme, self.patterns[0].driven)
         programme.wait(self.scanner.fall_us)
 
-    def start(self, every: int, reply: Reply) -> None:
+    def start(self, every: int, how: int, reply: Reply) -> None:
         """WATCh:STARt?: what each pattern reads now is its baseline."""
         if not 0 <= every <= 65535:
             raise ScpiError(-222, "every %d: not 0 to 65535" % every)
+        if not 0 <= how <= 1:
+            raise ScpiError(-222, "how %d: not 0 or 1" % how)
         self._forget()
-        self._every = every if len(self.patterns) > 1 else 0
+        self.touches.forget()
+        held = self.patterns[0]
+        coded = self.patterns[1:]
+        self._every = every if coded else 0
         self._select()
-        for pattern in self.patterns[1:]:
-            self._compile(pattern)
+        if how:
+            self.touches.compile(self.read, held.driven, [pattern.driven for pattern in coded])
+            self._fall_us = self.scanner.fall_us
+        else:
+            for pattern in coded:
+                self._compile(pattern)
+        gc.collect()  # so that none is due while the watch runs
         self._hold()
-        for pattern in self.patterns[1:] + self.patterns[:1]:
-            play(pattern.programme, self.hal, self.guard)
-            pattern.base[:] = pattern.programme.result
-            pattern.last[:] = pattern.programme.result
-            for i in range(len(pattern.differs)):
-                pattern.differs[i] = 0
+        for i in range(len(coded)):
+            self._first(coded[i], i + 1)
+        self._first(held, 0)
+        if how:
+            self._levels[:] = held.base
+            self.driver.leave_out(self._mask)
         reply.u16(len(self.read))
         reply.u16(len(self.patterns))
         for pattern in self.patterns:
@@ -134,6 +145,25 @@ class Watch:
         self.running = True
         self._read_at = self.hal.ticks_us()
 
+    def _first(self, pattern: Pattern, number: int) -> None:
+        """The baseline of one pattern."""
+        if number and self.touches.count:
+            self.touches.first(number, self.driver.row_ports(), pattern.base)
+        elif number:
+            self._play(pattern)
+            pattern.base[:] = self._levels
+        else:
+            self.guard.wait(self._fall_us)
+            self.driver.read_into(pattern.base)
+        pattern.last[:] = pattern.base
+        for i in range(len(pattern.differs)):
+            pattern.differs[i] = 0
+
+    def _play(self, pattern: Pattern) -> None:
+        assert pattern.programme is not None
+        play(pattern.programme, self.hal, self.guard)
+        self._levels[:] = pattern.programme.result
+
     def _hold(self) -> None:
         """Set up and drive the held pattern, with the scanner's programme, which is free while a watch runs."""
         self.driver.ready()
@@ -141,25 +171,33 @@ class Watch:
         programme.clear()
         self._emit_hold(programme)
         self.driver.run(programme)
+        self.driver.keep(self.patterns[0].driven)
+        self._driven_at = self.hal.ticks_us()
 
     def turn(self) -> None:
-        """A few readings; called from the main loop while running."""
+        """A few readings, the first and the last of the held pattern; called from the main loop while running."""
         for _ in range(_BATCH):
-            if self.guard.doubt:
-                self._hold()
-            self._once(self.patterns[0], 0)
-            self.readings += 1
-            if self._every:
-                self._since_coded += 1
-                if self._since_coded >= self._every:
-                    self._since_coded = 0
-                    self._coded = self._coded % (len(self.patterns) - 1) + 1
-                    self._once(self.patterns[self._coded], self._coded)
+            self._read()
+            if self._every and self._since_coded >= self._every:
+                self._since_coded = 0
+                self._look_for_touches()
+        if self._every and not self._since_coded:
+            self._read()
 
-    def _once(self, pattern: Pattern, number: int) -> None:
-        """Play one pattern; allocates nothing unless something changed."""
-        programme = pattern.programme
-        play(programme, self.hal, self.guard)
+    def breathe(self) -> None:
+        """One reading of the held pattern, between two pieces of other work of the processor."""
+        if self.running and not self.guard.doubt:
+            self._read()
+
+    def _read(self) -> None:
+        """One reading of the held pattern; allocates nothing unless something changed."""
+        if self.guard.doubt:
+            self._hold()
+        held = self.patterns[0]
+        if self._fall_us:
+            self.guard.wait_rest(self._driven_at, self._fall_us)
+        self.driver.read_into(self._levels)
+        self.guard.pump()
         now = self.hal.ticks_us()
         gap = self.hal.ticks_diff(now, self._read_at)
         self._rest_us += gap
@@ -167,35 +205,49 @@ class Watch:
             self._ms += self._rest_us // 1000
             self._rest_us %= 1000
         self._read_at = now
-        if number == 0:
-            gap += self._coded_us
-            self._coded_us = 0
-            if gap > self.longest_us:
-                self.longest_us = gap
+        if gap > self.longest_us:
+            self.longest_us = gap
+        self.readings += 1
+        self._since_coded += 1
+        if self._levels != held.last:
+            self._changed(held, 0)
+
+    def _look_for_touches(self) -> None:
+        """The next coded pattern, or the next step of letting go; allocates nothing unless something changed."""
+        if self.touches.count:
+            changed = self.touches.step()
+            self._driven_at = self.hal.ticks_us()
+            if changed >= 0:
+                for channel, number, differs, high in self.touches.changes(changed):
+                    self._tell(channel, number, differs, high)
         else:
-            self._coded_us += gap
-        if programme.result != pattern.last:
-            self._changed(pattern, number)
-            pattern.last[:] = programme.result
+            self._coded = self._coded % (len(self.patterns) - 1) + 1
+            pattern = self.patterns[self._coded]
+            self._play(pattern)
+            if self._levels != pattern.last:
+                self._changed(pattern, self._coded)
 
     def _changed(self, pattern: Pattern, number: int) -> None:
-        result = pattern.programme.result
+        result = self._levels
         ports = self.driver.row_ports()
-        at = (self._ms * 1000 + self._rest_us) & 0xFFFFFFFF
         for i in range(len(result)):
             differs = (result[i] ^ pattern.base[i]) & self._mask[i]
             flipped = differs ^ pattern.differs[i]
             pattern.differs[i] = differs
-            bit = 0
-            while flipped:
-                if flipped & 1:
+            for bit in range(8):
+                if flipped >> bit & 1:
                     channel = 8 * ports[i] + bit + 1
-                    if differs >> bit & 1:
-                        self._begin(at, channel, number, SHORTED if pattern.base[i] >> bit & 1 else OPENED)
-                    else:
-                        self._end(at, channel, number)
-                flipped >>= 1
-                bit += 1
+                    self._tell(channel, number, differs >> bit & 1 == 1, pattern.base[i] >> bit & 1 == 1)
+        pattern.last[:] = result
+
+    def _tell(self, channel: int, number: int, differs: bool, high: bool) -> None:
+        """Log that a channel differs from its first reading, which was `high`, or no longer does."""
+        since = self.hal.ticks_diff(self.hal.ticks_us(), self._read_at)
+        at = (self._ms * 1000 + self._rest_us + since) & 0xFFFFFFFF
+        if differs:
+            self._begin(at, channel, number, SHORTED if high else OPENED)
+        else:
+            self._end(at, channel, number)
 
     def _begin(self, at: int, channel: int, number: int, what: int) -> None:
         self.total += 1
@@ -206,7 +258,7 @@ class Watch:
     def _end(self, at: int, channel: int, number: int) -> None:
         for n in range(self.kept - 1, -1, -1):
             begun, lasted, of, pattern, _ = unpack_from(_EVENT, self._events, n * _EVENT_SIZE)
-            if of == channel and pattern == number and lasted == _STILL:
+            if of == channel and lasted == _STILL and (pattern == number or pattern and self.touches.count):
                 pack_into("<I", self._events, n * _EVENT_SIZE + 4, (at - begun) & 0xFFFFFFFF)
                 return
 

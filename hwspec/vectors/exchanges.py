@@ -8,7 +8,7 @@ from hwspec.vectors.framing import NONCE, Vector, exchange, rows
 
 STATE = (
     "build=full;channels=64;cards=1;can=scan,voltage,resistance,isolation,watch;"
-    "serial=5642000000000001;firmware=1.0.0;protocol=1.0;limits=1;timing=40,60"
+    "serial=5642000000000001;firmware=1.1.0;protocol=1.1;limits=1;timing=40,60"
 )
 
 
@@ -21,7 +21,7 @@ def session() -> list[Vector]:
     """Opening, state, off, failures."""
     return [
         exchange(
-            "sync", "Y", "SYSTem:SYNC? 1,#HDEADBEEF", struct.pack("<IBB", NONCE, 1, 0), nonce=NONCE, major=1, minor=0
+            "sync", "Y", "SYSTem:SYNC? 1,#HDEADBEEF", struct.pack("<IBB", NONCE, 1, 1), nonce=NONCE, major=1, minor=1
         ),
         exchange("lease taken", "L", "SYST:LEAS? 2,3735928559,500", struct.pack("<H", 500), granted_ms=500),
         exchange("lease given back", "L", "SYST:LEAS? 3,3735928559,0", struct.pack("<H", 0), granted_ms=0),
@@ -172,6 +172,15 @@ def watching() -> list[Vector]:
             read=4,
             patterns=2,
             rows=[3, 2],
+        ),
+        exchange(
+            "watch that lets go started",
+            "B",
+            "WATC:STAR? 33,1,1",
+            struct.pack("<HH", 4, 2) + rows(4, 0b1111, 0b0000),
+            read=4,
+            patterns=2,
+            rows=[15, 0],
         ),
         exchange(
             "log with two events",

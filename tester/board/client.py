@@ -95,12 +95,15 @@ class Board(Session):
         patterns = [tuple(held), *(tuple(pattern) for pattern in coded)]
         return self._ask(WatchLoadFrame, "WATC:LOAD?", self._watched, *patterns)
 
-    def watch_start(self, every: int = 0) -> WatchStartFrame:
+    def watch_start(self, every: int = 0, let_go: bool = False) -> WatchStartFrame:
         """Start the loaded watch; `every`: a coded pattern after so many readings. The answer is the baseline.
 
-        Then call `watch_log` at least every half second: the watch ends with the lease.
+        `let_go`: the coded patterns name held channels that the board lets go of, those of a group of 16 at a time,
+        in place of channels that it drives (protocol 1.1). Call `watch_log` at least every half second: the watch ends
+        with the lease.
         """
-        return self._leased(lambda: self._arm(self._watched), WatchStartFrame, "WATC:STAR?", every, body_most=BODY_MOST)
+        how = (every, 1) if let_go else (every,)
+        return self._leased(lambda: self._arm(self._watched), WatchStartFrame, "WATC:STAR?", *how, body_most=BODY_MOST)
 
     def watch_log(self, first: int = 0) -> WatchLogFrame:
         """What the watch saw, from event number `first` on; keeps the lease."""

@@ -13,20 +13,21 @@ from tester.harness.leads import LeadMap
 from tester.harness.netlist import Netlist
 from tester.harness.reading import Measured
 from tester.judge import Blip, Dropout, WatchLog, WatchResult, judge_watch
-from tester.scan import bits, expected_rows, watch_codes, watch_pattern
+from tester.scan import bits, expected_rows, let_go_lists, let_go_steps, watch_pattern
 
-EVERY = 8  # readings of the held pattern between two coded ones
+EVERY = 1  # readings of the held pattern between two steps of letting go
+PROTOCOL = (1, 1)  # from which on the board knows how to let go
 TURN_S = 0.2  # between two looks at the log; the lease lasts 0.5 s
 
 
 @dataclass(frozen=True)
 class WatchPlan:
-    """What is watched: circuits by channel, the held pattern, coded patterns against shorts that come and go."""
+    """What is watched: circuits by channel, the held pattern, and what of it is let go in turn, against touches."""
 
     circuits: tuple[tuple[int, ...], ...]
     read: tuple[int, ...]
     held: tuple[int, ...]
-    coded: tuple[tuple[int, ...], ...]
+    let_go: tuple[tuple[int, ...], ...]
 
 
 def plan_watch(netlist: Netlist, leads: LeadMap) -> WatchPlan:
@@ -35,14 +36,20 @@ def plan_watch(netlist: Netlist, leads: LeadMap) -> WatchPlan:
     circuits = tuple(
         circuit for circuit in (tuple(sorted(at[name] for name in c if name in at)) for c in netlist) if circuit
     )
-    held = watch_pattern(circuits)
-    if not held:
+    if max(map(len, circuits), default=0) < 2:
         raise InputError("no circuit has two cavities on leads, so there is nothing that could drop out")
-    try:
-        coded = tuple(watch_codes(circuits))
-    except ValueError:
-        coded = ()
-    return WatchPlan(circuits, tuple(sorted(leads.channels)), held, coded)
+    held = watch_pattern(circuits)
+    return WatchPlan(circuits, tuple(sorted(leads.channels)), held, tuple(let_go_lists(held)))
+
+
+def _new_enough(board: Board) -> None:
+    said = tuple(int(part) for part in board.info.protocol.split("."))
+    if said < PROTOCOL:
+        raise BoardError(
+            f"{board.address}: the board speaks protocol {board.info.protocol}, the dropout watch needs 1.1",
+            "Bring its firmware up to date: `loomwright board install`.",
+            code="protocol",
+        )
 
 
 def watch(
@@ -68,8 +75,9 @@ def watch(
         raise BoardError("this board cannot watch for dropouts", "Use a board that can (board info).", code="channels")
     netlist = measured.netlist
     plan = plan_watch(netlist, leads)
-    board.watch_load(plan.read, plan.held, plan.coded)
-    start = board.watch_start(EVERY if plan.coded else 0)
+    _new_enough(board)
+    board.watch_load(plan.read, plan.held, plan.let_go)
+    start = board.watch_start(EVERY, let_go=True)
     wrong = _differing(plan, measured, leads, start.rows)
     if wrong:
         board.watch_stop()
@@ -108,18 +116,20 @@ def watch(
 
 
 def _differing(plan: WatchPlan, measured: Measured, leads: LeadMap, rows: Sequence[int]) -> list[int]:
-    """Channels whose first reading is not the scan's; what lies behind a one-way part may read low too."""
+    """Channels whose first reading is not the scan's; what lies behind a part may read low when let go.
+
+    Of what is let go the board answers only what stays low.
+    """
     home = {channel: circuit for circuit in plan.circuits for channel in circuit}
     at = {cavity: channel for channel, cavity in leads.channels.items()}
-    behind: dict[tuple[int, ...], set[int]] = {}
-    for a, b in measured.directed:
+    behind: set[int] = set()
+    both = [pair for part in measured.parts for pair in ((part.a, part.b), (part.b, part.a))]
+    for a, b in (*measured.directed, *both):
         if a in at and b in at:
-            behind.setdefault(home[at[a]], set()).update(home[at[b]])
-    patterns = (plan.held, *plan.coded)
-    wrong = set()
-    for pattern, want, got in zip(patterns, expected_rows(plan.circuits, plan.read, patterns), rows, strict=True):
-        may = {channel for driven in pattern for channel in behind.get(home[driven], ())}
-        wrong |= {plan.read[k] for k in bits(want ^ got) if got >> k & 1 == 0 or plan.read[k] not in may}
+            behind.update(home[at[b]])
+    (want,) = expected_rows(plan.circuits, plan.read, [plan.held])
+    wrong = {plan.read[k] for k in bits(want ^ rows[0])}
+    wrong |= {plan.read[k] for row in rows[1:] for k in bits(row)} - behind
     return sorted(wrong)
 
 
@@ -160,8 +170,9 @@ def _judge(
         frame.mean_us,
         frame.elapsed_ms,
         tuple(names[c] for c in plan.held),
-        tuple(tuple(names[c] for c in row) for row in plan.coded),
-        EVERY if plan.coded else 0,
+        tuple(tuple(names[c] for c in row) for row in plan.let_go),
+        EVERY,
         complete,
+        let_go_steps(plan.let_go),
     )
     return judge_watch(log, netlist)

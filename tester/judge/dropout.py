@@ -8,8 +8,11 @@ from dataclasses import dataclass
 from tester.harness.netlist import Netlist
 from tester.judge.facts import Dropout, WatchResult
 
-RISE_MS_PER_NF = 0.458  # a point that comes loose rises by its 330 kohm only: board deck "settle", worst leakage
-CAPACITANCE_NF = 1.0  # of a circuit, where the plan does not say: some metres in a bundle. Common practice, no source
+RISE_MS_PER_NF = 0.912
+"""One point that comes loose alone rises by its own 330 kohm. From the cell of board deck "settle" without the second
+point that the deck has: 5.4, 13.6, 41.0, 95.7 times 10 us at 0.01, 0.1, 0.4, 1 nF, worst parts and leakage."""
+CELL_NF = 0.1  # of the board's own point: the virtual board's; the deck's has about half
+CAPACITANCE_NF = 0.4  # of what comes loose: 4 m of wire in a bundle, lead included. Common practice, no source
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,8 @@ class WatchLog:
     elapsed_ms           of the whole watch
     held, coded          cavities driven in the held and in each coded pattern
     every                readings of the held pattern between two coded ones, 0 for no coded patterns
+    steps                how often the board lets go of held cavities in one round, `coded` then lists these; 0 when
+                         `coded` lists what is driven in place of the held pattern (protocol 1.0)
     """
 
     blips: tuple[Blip, ...]
@@ -46,6 +51,12 @@ class WatchLog:
     coded: tuple[tuple[str, ...], ...] = ()
     every: int = 0
     complete: bool = True
+    steps: int = 0
+
+
+def rise_ms(nf: float) -> float:
+    """Longest time until a point with so many nanofarad of wire reads high after it came loose, in milliseconds."""
+    return RISE_MS_PER_NF * (nf + CELL_NF)
 
 
 def judge_watch(log: WatchLog, netlist: Netlist, capacitance_nf: float = CAPACITANCE_NF) -> WatchResult:
@@ -67,16 +78,23 @@ def judge_watch(log: WatchLog, netlist: Netlist, capacitance_nf: float = CAPACIT
     found = [
         _open(circuit, group, log, end) for circuit, blips in opens.items() for group in _episodes(blips, slack, end)
     ]
-    cycle = len(log.coded) * (log.every * log.mean_us + slack)  # until a coded pattern comes round again
+    cycle = _round_us(log, slack)
     found += [_short(group, log, netlist, end) for group in _episodes(shorts, max(slack, cycle), end)]
     return WatchResult(
         tuple(sorted(found, key=lambda drop: drop.at_ms)),
         seconds=log.elapsed_ms / 1000,
         cadence_us=float(log.longest_us),
-        missed_ms=log.longest_us / 1000 + RISE_MS_PER_NF * capacitance_nf,
+        missed_ms=log.longest_us / 1000 + rise_ms(capacitance_nf),
         complete=log.complete and log.total <= len(log.blips),
         shorts_missed_ms=(cycle + slack) / 1000 if log.coded and log.every else None,
     )
+
+
+def _round_us(log: WatchLog, slack: int) -> int:
+    """Longest time until a coded pattern comes round again; the mean between readings counts steps, coded ones not."""
+    if log.steps:
+        return log.steps * log.every * log.mean_us + slack
+    return len(log.coded) * (log.every * log.mean_us + slack)
 
 
 def _end(blip: Blip, end: int) -> int:
@@ -110,7 +128,7 @@ def _open(circuit: tuple[str, ...], group: list[Blip], log: WatchLog, end: int) 
 def _short(group: list[Blip], log: WatchLog, netlist: Netlist, end: int) -> Dropout:
     """A touch between circuits: those that read low, and what was driven in every pattern in which they did."""
     circuits = list(dict.fromkeys(netlist.circuit_of(blip.cavity) for blip in group))
-    if len(circuits) == 1:
+    if len(circuits) == 1 and not log.steps:
         patterns = [log.held, *log.coded]
         driven = [set(patterns[blip.pattern]) for blip in group if blip.pattern < len(patterns)]
         common = set.intersection(*driven) if driven else set()

@@ -5,9 +5,10 @@ from tester.scan.codes import (
     assign_codes,
     differing,
     expected_rows,
+    let_go_lists,
+    let_go_steps,
     pattern_count,
     quick_check,
-    watch_codes,
     watch_pattern,
 )
 from tester.scan.grading import PairOhms, WireGrade
@@ -28,11 +29,12 @@ __all__ = [
     "decode_walk",
     "differing",
     "expected_rows",
+    "let_go_lists",
+    "let_go_steps",
     "merge_repeats",
     "pattern_count",
     "quick_check",
     "touched",
     "unanchored",
-    "watch_codes",
     "watch_pattern",
 ]

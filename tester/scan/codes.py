@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Iterable, Sequence
 
 Circuit = Sequence[int]
+LET_GO_TOGETHER = 16  # channels that the board lets go of at the same time (hwspec/protocol.md, WATCh:STARt?)
 
 
 def pattern_count(circuits: int, lone: int) -> int:
@@ -51,20 +54,32 @@ def quick_check(circuits: Sequence[Circuit]) -> list[tuple[int, ...]]:
 
 
 def watch_pattern(circuits: Sequence[Circuit]) -> tuple[int, ...]:
-    """The one pattern that drives every circuit of two channels or more: any pure open shows in it."""
-    return tuple(sorted(circuit[0] for circuit in circuits if len(circuit) > 1))
+    """The one pattern that drives every circuit: any pure open shows in it."""
+    return tuple(sorted(circuit[0] for circuit in circuits))
 
 
-def watch_codes(circuits: Sequence[Circuit], most: int = 15) -> list[tuple[int, ...]]:
-    """Coded patterns that find shorts that come and go, at most `most` of them (the board holds 15).
+def let_go_lists(held: Sequence[int]) -> list[tuple[int, ...]]:
+    """Which held channels the board lets go of in turn, so that a touch between any two of them shows on both.
 
-    Together they are the quick check: any two circuits differ in one pattern, so a short between them shows there.
-    Raises ValueError when the circuits need more patterns than `most`.
+    The board takes those of a group of `LET_GO_TOGETHER` together and drives the rest. So of any two channels of a
+    group each must be in a list without the other: their codes have equally many bits. Six lists at most.
     """
-    patterns = quick_check(circuits)
-    if len(patterns) > most:
-        raise ValueError(f"{len(circuits)} circuits need {len(patterns)} patterns, the board holds {most}")
-    return patterns
+    groups: dict[int, list[int]] = {}
+    for channel in sorted(held):
+        groups.setdefault((channel - 1) // LET_GO_TOGETHER, []).append(channel)
+    lists: list[list[int]] = []
+    for members in groups.values():
+        width = next(w for w in range(1, LET_GO_TOGETHER) if math.comb(w, (w + 1) // 2) >= len(members))
+        lists += [[] for _ in range(width - len(lists))]
+        for channel, code in zip(members, itertools.combinations(range(width), (width + 1) // 2), strict=False):
+            for k in code:
+                lists[k].append(channel)
+    return [tuple(one) for one in lists]
+
+
+def let_go_steps(lists: Iterable[Iterable[int]]) -> int:
+    """How many times the board lets go in one round of these lists."""
+    return sum(len({(channel - 1) // LET_GO_TOGETHER for channel in one}) for one in lists)
 
 
 def expected_rows(circuits: Sequence[Circuit], read: Sequence[int], driven: Iterable[Circuit]) -> list[int]:

@@ -46,7 +46,8 @@ def watch_line(seconds: float, cadence_us: float, missed_ms: float, shorts_misse
     """What a dropout watch did and what it could have missed, in one sentence."""
     text = (
         f"Watched for {seconds:.3g} s, a reading at least every {cadence_us / 1000:.3g} ms: "
-        f"an opening of up to {missed_ms:.3g} ms could have been missed"
+        f"an opening of up to {missed_ms:.3g} ms could have been missed "
+        "(where more than 4 m of wire come loose, a longer one)"
     )
     if shorts_missed_ms is None:
         return f"{text}; touches between circuits were not looked for"

@@ -45,10 +45,16 @@ class Rig:
     """
 
     def __init__(
-        self, leads: dict[int, str], *, seed: int = 0, build: str = "full", wired: dict[int, str] | None = None
+        self,
+        leads: dict[int, str],
+        *,
+        seed: int = 0,
+        build: str = "full",
+        wired: dict[int, str] | None = None,
+        worst_leakage: bool = False,
     ) -> None:
         cards = (max(leads) + 63) // 64
-        self.bench = VirtualBench({}, wired or leads, cards=cards, seed=seed, build=build)
+        self.bench = VirtualBench({}, wired or leads, cards=cards, seed=seed, build=build, worst_leakage=worst_leakage)
         self.leads = LeadMap("rig", leads)
         link = QuietLink(self.bench)
         self.board = Board(Wire(link, link.clock, None, lambda: 0x10000 + seed))

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from hwspec.firmware.limits import FALL_US, RELEASE_US
 from hwspec.virtual.micropython import find_micropython
 from tests.hwspec.firmware.linked import NO_INTERPRETER, laid_out
 from tests.hwspec.firmware.talk import Talk
@@ -65,16 +66,16 @@ def test_shortest_dropout_that_is_always_caught(call_us: float) -> None:
 
 INTERPRETER = """
 import time
+from hwspec.firmware.app import App
 from hwspec.firmware.block import Reply
-from hwspec.firmware.board import Board
-from hwspec.firmware.guard import Guard
-from hwspec.firmware.programme import Programme
+from hwspec.firmware.watch import Watch
 
 class Still:
     build, cards, pins, root = "full", CARDS, 0, ""
+    line = b""
     def spi(self, cs, out, inp):
         if inp is not None:
-            inp[2] = 255
+            inp[2] = inp[3] = 255
     def mux(self, out): pass
     def arm(self, level): pass
     def rail(self, state): pass
@@ -83,39 +84,80 @@ class Still:
     def wait_us(self, us): pass
     def unique_id(self): return b"12345678"
     def store_read(self, name): return None
+    def serial_write(self, data): pass
+    def idle(self): pass
+    def serial_read(self, buffer):
+        n = min(len(buffer), len(self.line))
+        buffer[:n] = self.line[:n]
+        self.line = self.line[n:]
+        return n
 
-board = Board(Still(), Programme())
-reply = Reply()
-watch = board.watch
-watch.load(list(range(1, 64 * CARDS + 1)), [[1]], reply)
-board.guard.doubt = False
-watch._read_at = 0
-once = watch.patterns[0]
-watch._once(once, 0)
-once.last[:] = once.programme.result
-start = time.ticks_us()
-for _ in range(2000):
-    watch._once(once, 0)
-print(time.ticks_diff(time.ticks_us(), start) / 2000)
-start = time.ticks_us()
-for _ in range(200000):
-    pass
-print(time.ticks_diff(time.ticks_us(), start) / 200000)
+def turns(function):
+    # empty loop turns that one call takes: median of rounds, for the processor here is not always as fast
+    found = []
+    for _ in range(25):
+        start = time.ticks_us()
+        for _ in range(200):
+            function()
+        middle = time.ticks_us()
+        for _ in range(40000):
+            pass
+        found.append(time.ticks_diff(middle, start) * 200 / time.ticks_diff(time.ticks_us(), middle))
+    return sorted(found)[12]
+
+app = App(Still())
+watch = app.board.watch
+every = list(range(1, 64 * CARDS + 1))
+watch.load(every, [every[::2], every[::4]], Reply())
+app.board.guard.doubt = False
+app.board.guard.held = True
+watch._read_at = watch._driven_at = 0
+watch._fall_us = 60
+watch.touches.compile(every, every[::2], [every[::4]])
+watch._read()
+watch.patterns[0].last[:] = watch._levels
+watch.touches.first(1, watch.driver.row_ports(), watch.patterns[1].base)
+figures = [turns(watch._read), turns(watch.touches.step)]
+
+watch.running = True
+marks = []
+def mark(watch):
+    marks.append(time.ticks_us())
+Watch.turn = Watch.breathe = mark
+longest = []
+for _ in range(50):
+    marks.clear()
+    app.hal.line = b"WATC:LOG? 12345,63\\n"
+    for _ in range(8):
+        app.poll()
+    start = time.ticks_us()
+    for _ in range(2000):
+        pass
+    turn = time.ticks_diff(time.ticks_us(), start) / 2000
+    longest.append(max([time.ticks_diff(marks[i + 1], marks[i]) for i in range(len(marks) - 1)]) / turn)
+figures.append(sorted(longest)[10])
+print(*figures)
 """
+WIRE_US = 6.4
+TURNS_A_US = 0.7
 
 
 @pytest.mark.skipif(find_micropython() is None, reason=NO_INTERPRETER)
-def test_interpreters_own_time_for_one_reading() -> None:
+def test_interpreters_own_time_for_one_reading_one_step_and_an_answer() -> None:
     """In empty loop turns, so that it can be carried to another processor: an RP2040 at 125 MHz makes about
-    0.7 million a second (from memory, never measured by us).
+    0.7 million a second (from memory, never measured by us). Collections of its heap are not in it.
     """
-    print("\nMicroPython's time for one held reading, buses costing nothing")
-    print("channels  us here  empty loop turns  RP2040 estimate us, with 6.4 us a transaction on the wire")
+    print("\nMicroPython's own time, carried over to an RP2040, us; with 6.4 us a transaction on the wire, and waits")
+    print(
+        "channels  reading  step of letting go  longest piece of an answer  longest gap: reading and the longer of both"
+    )
     for cards in (1, 2, 4):
         program = INTERPRETER.replace("CARDS", str(cards))
         command = [str(find_micropython()), "-X", "heapsize=400k", "-c", program]
         found = subprocess.run(command, cwd=laid_out(), capture_output=True, text=True, check=True)
-        reading, turn = map(float, found.stdout.split())
-        estimate = reading / turn / 0.7 + 4 * cards * 6.4
-        print(f"{64 * cards:8}  {reading:7.1f}  {reading / turn:16.0f}  {estimate:10.0f}")
-        assert cards != 2 or estimate < GOAL_US
+        reading, step, piece = (float(turns) / TURNS_A_US for turns in found.stdout.split())
+        reading += 4 * cards * WIRE_US
+        step += 5 * WIRE_US + RELEASE_US + 2 * FALL_US
+        gap = reading + max(step, piece)
+        print(f"{64 * cards:8}  {reading:7.0f}  {step:18.0f}  {piece:26.0f}  {gap:11.0f}")
+        assert cards != 2 or gap < GOAL_US

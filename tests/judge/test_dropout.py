@@ -6,7 +6,7 @@ import pytest
 
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS
 from tester.judge import Blip, JudgeFacts, WatchLog, WatchResult, checks_of, judge, judge_watch
-from tester.judge.dropout import RISE_MS_PER_NF, caught_share
+from tester.judge.dropout import caught_share, rise_ms
 from tests.judge.benches import circuits, expect, measured
 
 NETS = circuits("D-1 H-1 | D-2 H-2 H-3 H-4 | D-3")
@@ -66,11 +66,17 @@ def test_cavities_outside_the_netlist_are_left_out():
 
 def test_what_could_have_been_missed_counts_the_cadence_and_the_slow_rise():
     result = judge_watch(log(), NETS, capacitance_nf=2.0)
-    assert result.missed_ms == pytest.approx(0.5 + 2 * RISE_MS_PER_NF)
+    assert result.missed_ms == pytest.approx(0.5 + rise_ms(2.0))
     assert result.seconds == 10.0 and result.cadence_us == 500.0
     assert result.shorts_missed_ms is None
     coded = judge_watch(log(coded=(("D-1",), ("D-2",), ("D-1", "D-2")), every=9), NETS)
     assert coded.shorts_missed_ms == pytest.approx(3 * (9 * 0.45 + 0.5) + 0.5)
+
+
+@pytest.mark.parametrize(("nf", "us"), [(0.01, 54), (0.1, 136), (0.4, 410), (1.0, 957)])
+def test_the_slow_rise_is_never_less_than_the_circuit_simulator_finds_for_one_point_alone(nf, us):
+    """ngspice 39: deck "settle" (a) without its second point, worst parts, to 0.8 of the supply."""
+    assert us / 1000 <= rise_ms(nf) <= us / 1000 + 0.06
 
 
 def test_more_events_than_the_board_can_log_leave_the_watch_incomplete():
@@ -119,3 +125,14 @@ def test_a_watch_shorter_or_coarser_than_the_plan_asks_for_is_not_tested():
     coarse = wiggled({"dropout_ms": 1.0}, missed_ms=1.5)
     assert coarse.verdict == NOT_TESTED and "up to 1.5 ms could have been missed" in coarse.untested[0][0]
     assert wiggled({"dropout_ms": 1.5}, missed_ms=1.5).reach["dropout_ms"] == 1.5
+
+
+def test_letting_go_in_turn_is_reckoned_by_its_steps_and_names_no_partner_that_it_did_not_see():
+    """20 steps, each after 1 reading, a reading every 0.45 ms on the mean with its step: a round of 9 ms, and a gap."""
+    lists = (("D-1",), ("D-2",))
+    result = judge_watch(log(Blip(1000, 900, "D-1", 1, False), coded=lists, every=1, steps=20), NETS)
+    assert result.shorts_missed_ms == pytest.approx(20 * 0.45 + 2 * 0.5)
+    assert set(result.dropouts[0].cavities) == {"D-1", "H-1"}
+    both = [Blip(1000, 900, "D-1", 1, False), Blip(7000, 900, "D-2", 2, False)]
+    [drop] = judge_watch(log(*both, coded=lists, every=1, steps=20), NETS).dropouts
+    assert set(drop.cavities) == {"D-1", "H-1", "D-2", "H-2", "H-3", "H-4"}

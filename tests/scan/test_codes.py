@@ -6,7 +6,17 @@ import random
 import networkx as nx
 import pytest
 
-from tester.scan import agrees, assign_codes, decode_walk, differing, pattern_count, quick_check, watch_pattern
+from tester.scan import (
+    agrees,
+    assign_codes,
+    decode_walk,
+    differing,
+    let_go_lists,
+    let_go_steps,
+    pattern_count,
+    quick_check,
+    watch_pattern,
+)
 from tests.scan.boards import partitions, read_patterns, rows_of
 
 
@@ -107,3 +117,17 @@ def test_differing_names_the_channels_that_read_wrong():
     driven = quick_check(wanted)
     assert differing(wanted, range(5), driven, read_patterns(wanted, driven)) == ()
     assert 1 in differing(wanted, range(5), driven, read_patterns([[0], [1], [2, 3], [4]], driven))
+
+
+def test_a_touch_between_any_two_held_channels_shows_on_both_when_they_are_let_go():
+    """Each of the two must be let go in a step that leaves the other driven; a step takes one group of 16."""
+    rng = random.Random(16)
+    for count in (1, 2, 3, 7, 16, 17, 40, 128, 256):
+        held = sorted(rng.sample(range(1, 257), count))
+        lists = let_go_lists(held)
+        steps = [{c for c in one if (c - 1) // 16 == group} for one in lists for group in range(16)]
+        assert let_go_steps(lists) == sum(map(bool, steps)) and len(lists) <= 6
+        alone = {(a, b) for step in steps for a in step for b in held if b not in step}
+        assert alone == {(a, b) for a in held for b in held if a != b}
+        assert {c for one in lists for c in one} == set(held)
+    assert let_go_lists([]) == []

@@ -37,11 +37,12 @@ def test_what_the_job_had_to_do_with_a_change_is_said():
 
 def test_a_watch_says_what_it_could_have_missed():
     assert watch_line(30.0, 520.0, 0.978, None) == (
-        "Watched for 30 s, a reading at least every 0.52 ms: an opening of up to 0.978 ms could have been missed; "
-        "touches between circuits were not looked for"
+        "Watched for 30 s, a reading at least every 0.52 ms: an opening of up to 0.978 ms could have been missed "
+        "(where more than 4 m of wire come loose, a longer one); touches between circuits were not looked for"
     )
     assert watch_line(30.0, 520.0, 0.978, 15.6).endswith(
-        "could have been missed, a touch between circuits of up to 15.6 ms"
+        "could have been missed (where more than 4 m of wire come loose, a longer one), "
+        "a touch between circuits of up to 15.6 ms"
     )
 
 

@@ -90,6 +90,14 @@ _WATCH: list[str | int] = [
     60,
     "WATC:LOG? 65,1",
     "WATC:STOP? 66",
+    "WATC:STAR? 67,1,1",
+    "WATC:LOAD? 68,(@1:64),(@1,2,6),(@1,6),(@2,6)",
+    "WATC:STAR? 69,1,2",
+    "WATC:STAR? 80,1,1",
+    90,
+    "WATC:LOG? 81,0",
+    40,
+    "WATC:STOP? 82",
 ]
 _CLOSE: list[str | int] = [
     "OUTP:OFF? 70",
@@ -112,6 +120,11 @@ STEADY_SCRIPT: list[str | int] = [
     "WATC:STAR? 41,7",
     30,
     "WATC:LOG? 42,0",
+    "WATC:STOP? 43",
+    "WATC:LOAD? 44,(@1:64),(@1,2),(@1),(@2)",
+    "WATC:STAR? 45,1,1",
+    30,
+    "WATC:LOG? 46,0",
 ]
 
 STARTER_SCRIPT: list[str | int] = [
@@ -128,6 +141,11 @@ STARTER_SCRIPT: list[str | int] = [
     20,
     "WATC:LOG? 10,0",
     "WATC:STOP? 11",
+    "WATC:LOAD? 13,(@1:20),(@1,2,19),(@1),(@2,19)",
+    "WATC:STAR? 14,1,1",
+    20,
+    "WATC:LOG? 15,0",
+    "WATC:STOP? 16",
     "OUTP:OFF? 12",
 ]
 

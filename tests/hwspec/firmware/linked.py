@@ -37,15 +37,18 @@ class Script:
         for line in lines:
             self._turns.extend([b""] * line if isinstance(line, int) else [line.encode("latin-1") + b"\n"])
         self.replies: list[tuple[str, bytes]] = []
+        self._begun = b""
 
     def take(self, most: int) -> bytes:
-        if not self._turns:
-            raise ScriptEnd
-        turn = self._turns.pop(0)
-        if len(turn) > most:
-            self._turns.insert(0, turn[most:])
-        if turn:
-            self.replies.append((turn.decode("latin-1"), b""))
+        """The next line, or what of it is left: the firmware takes it in pieces while a watch runs."""
+        turn, self._begun = self._begun, b""
+        if not turn:
+            if not self._turns:
+                raise ScriptEnd
+            turn = self._turns.pop(0)
+            if turn:
+                self.replies.append((turn.decode("latin-1"), b""))
+        self._begun = turn[most:]
         return turn[:most]
 
     def put(self, data: bytes) -> None:

@@ -172,7 +172,7 @@ def test_the_heap_lock_would_catch_an_allocation() -> None:
 def test_the_whole_script_runs_with_heap_to_spare() -> None:
     """Objects here are twice as large as on the RP2040 (64-bit), so the board has about as much again."""
     tight = Script(SCRIPT)
-    under_micropython(board_for(tight, HARNESS, LEADS, seed=7), heap="184k")
+    under_micropython(board_for(tight, HARNESS, LEADS, seed=7), heap="188k")
     assert answers(tight) == cpython_answers()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
 import pytest
@@ -179,3 +179,114 @@ def test_starter_board_watches_too() -> None:
     assert talk.rows(talk.ask_body("WATC:STAR?"), range(1, 21)) == [{1, 9}]
     found = listen(talk, 0.9)
     assert {event[2:] for event in found["events"]} == {(9, 0, 1)} and found["total"] in (4, 5)
+
+
+PAIRS = [{"a": f"D-{n}", "b": f"H-{n}"} for n in range(1, 33)]
+HELD = range(1, 33)
+CODES = list(combinations(range(6), 3))
+CODED = [[c for c in HELD if k in CODES[(c - 1) % 16]] for k in range(6)]
+
+
+def letting_go(harness: dict[str, Any], **options: Any) -> Talk:
+    """All 32 circuits held, let go in turn; the baseline of a good harness."""
+    talk = Talk(harness, FULL_LEADS, **options).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", channels(HELD), *map(channels, CODED))
+    rows = talk.rows(talk.ask_body("WATC:STAR?", 1, 1), ALL)
+    assert rows == [set(ALL), *[set()] * 6]
+    return talk
+
+
+def test_letting_go_in_turn_logs_nothing_on_a_steady_harness_and_keeps_the_rest_driven() -> None:
+    talk = letting_go({"link": PAIRS})
+    found = listen(talk, 0.5)
+    assert (found["total"], found["running"]) == (0, 1)
+    talk.ask_body("WATC:STOP?")
+    assert not talk.board.trace.driven()
+
+
+def test_letting_go_in_turn_leaves_no_gap_of_half_a_millisecond() -> None:
+    found = listen(letting_go({"link": PAIRS}), 1.0)
+    assert found["mean_us"] <= found["longest_us"] < 450
+
+
+@pytest.mark.parametrize(("a", "b"), [(1, 2), (5, 7), (16, 17), (3, 29), (31, 32)])
+def test_a_touch_of_two_held_circuits_shows_on_the_one_that_is_let_go(a: int, b: int) -> None:
+    """In one group of 16 and across two: closed for 20 ms in every 200."""
+    talk = letting_go({"link": PAIRS, "dropout": [dropout(200, 180, f"D-{a}", f"H-{b}")]})
+    found = listen(talk, 1.0)
+    assert {event[2] for event in found["events"]} == {a, b} and found["total"] in (8, 10, 12)
+    assert {event[4] for event in found["events"]} == {2} and all(event[3] > 0 for event in found["events"])
+    assert all(14_000 < event[1] < 26_000 for event in found["events"] if event[1] != STILL)
+
+
+def test_a_touch_is_never_an_opening_and_an_opening_never_a_touch() -> None:
+    some = [link for link in PAIRS if link["a"] != "D-9"]
+    talk = letting_go({"link": some, "dropout": [dropout(50, 3)]})
+    found = listen(talk, 1.0)
+    assert {event[2:] for event in found["events"]} == {(41, 0, 1)} and found["total"] >= 18
+
+
+def test_a_diode_between_two_circuits_is_part_of_the_baseline() -> None:
+    talk = Talk({"link": PAIRS, "diode": [{"anode": "D-3", "cathode": "H-20", "drop_v": 0.6}]}, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", channels(HELD), *map(channels, CODED))
+    rows = talk.rows(talk.ask_body("WATC:STAR?", 1, 1), ALL)
+    assert rows == [set(ALL), *[{3} if 3 in one else set() for one in CODED]]
+    assert listen(talk, 0.5)["total"] == 0
+
+
+def test_a_steady_touch_of_all_circuits_carries_no_more_than_the_board_allows() -> None:
+    """The chip models raise on pins that fight for longer than a transaction or two, and on too much current."""
+    talk = letting_go({"link": PAIRS})
+    talk.plug({"link": [*PAIRS, *({"a": f"D-{n}", "b": "~heap"} for n in HELD)]})
+    found = listen(talk, 0.3)
+    assert {event[2:3] + event[4:] for event in found["events"]} == {(n, 2) for n in HELD} and found["total"] == 32
+
+
+@pytest.mark.parametrize("coded", [[40], [1, 33]])
+def test_only_channels_that_are_held_can_be_let_go(coded: list[int]) -> None:
+    talk = Talk({"link": STEADY}, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2)", channels(coded))
+    with pytest.raises(Refused, match="not held and read"):
+        talk.ask_body("WATC:STAR?", 1, 1)
+    with pytest.raises(Refused, match="how 2: not 0 or 1"):
+        talk.ask_body("WATC:STAR?", 1, 2)
+
+
+def test_a_long_pause_while_letting_go_sets_the_board_up_again_and_logs_nothing() -> None:
+    talk = letting_go({"link": PAIRS})
+    talk.run(0.1)
+    talk.board.clock.advance(200_000_000)
+    talk.run(0.1)
+    found = talk.log()
+    assert found["events"] == [] and found["longest_us"] > 200_000
+
+
+def test_chips_of_which_every_read_channel_is_held_are_left_out() -> None:
+    """Channels 1 to 32 are all held, so only two of the four chips are read; with one that is not, three."""
+    two = listen(letting_go({"link": PAIRS}), 0.2)["mean_us"]
+    talk = Talk({"link": PAIRS}, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", channels(HELD[:31]), *map(channels, [one[:-1] for one in CODED]))
+    talk.ask_body("WATC:STAR?", 1, 1)
+    assert 25 < listen(talk, 0.2)["mean_us"] - two < 60
+
+
+def test_starter_board_lets_go_in_turn_too() -> None:
+    leads = {c: f"D-{c}" for c in range(1, 21)}
+    links = [{"a": f"D-{c}", "b": f"D-{c + 10}"} for c in range(1, 11)]
+    talk = Talk({"link": links, "dropout": [dropout(100, 90, "D-1", "D-18")]}, leads, build="starter").begin()
+    held = list(range(1, 11))
+    coded = [channels([c for c in held if c >> k & 1]) for k in range(4)]
+    talk.ask_body("WATC:LOAD?", "(@1:20)", channels(held), *coded)
+    talk.ask_body("WATC:STAR?", 1, 1)
+    found = listen(talk, 0.9)
+    assert {event[2] for event in found["events"]} == {1, 8} and {event[4] for event in found["events"]} == {2}
+    assert found["longest_us"] < 300
+
+
+def test_the_watch_reads_on_while_a_long_log_is_answered() -> None:
+    talk = watching({"dropout": [dropout(10, 3)]}, [9])
+    listen(talk, 1.2)
+    before = talk.log()
+    assert before["n"] == 40
+    again = talk.log()
+    assert again["readings"] > before["readings"] and again["longest_us"] < 500
