@@ -18,6 +18,7 @@ from tester.job.report import label_file, report_file, report_of
 from tester.job.scanfile import load_scan
 from tester.job.verdicts import verdict_object, verdict_of
 from tester.records.archive import export_log, import_log
+from tester.records.clocks import says as clock_says
 from tester.records.customers import forget_customer, set_customer
 from tester.records.events import Head
 from tester.records.figures import figures as figures_of
@@ -73,6 +74,8 @@ def show_record(options: argparse.Namespace) -> int:
                 show(f"{name}: {value}")
         for event in job.events():
             show(f"{_time(event.at)}  {event_line(event)}")
+            if event.clock:
+                show(f"    {clock_says(event.clock)}")
             if event.kind == "verdict":
                 for line in verdict_lines(verdict_of(dict(event.data))):
                     show(f"    {line}")
@@ -93,7 +96,11 @@ def record_object(job: Job) -> dict[str, Any]:
         "ticks": [{"step": t.step, "how": t.how, "at": t.at.isoformat()} for t in state.ticks.values()],
         "verdicts": [dict(v.verdict) for v in state.verdicts],
         "aborted": [{**a, "at": a["at"].isoformat()} for a in state.aborted],
-        "events": [{"serial": e.serial, "at": e.at.isoformat(), "says": event_line(e)} for e in job.events()],
+        "events": [
+            {"serial": e.serial, "at": e.at.isoformat(), "says": event_line(e)}
+            | ({"clock": e.clock} if e.clock else {})
+            for e in job.events()
+        ],
     }
 
 
@@ -215,7 +222,8 @@ def verify(options: argparse.Namespace) -> int:
     if options.json:
         problems = [{"bench": p.bench, "serial": p.serial, "record": p.job, "says": p.says} for p in found.problems]
         show_json(
-            {"whole": found.whole, "events": found.events, "heads": [str(h) for h in found.heads], "problems": problems}
+            {"whole": found.whole, "events": found.events, "heads": [str(h) for h in found.heads], "problems": problems,
+             "notes": list(found.notes)}
         )  # fmt: skip
     else:
         show(f"{found.events} events checked: {'all whole' if found.whole else 'NOT whole'}")

@@ -15,6 +15,7 @@ from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_of
 from tester.judge import limit_of
 from tester.plan.resolve import Resolved
+from tester.records.clocks import lines as clock_lines
 from tester.records.customers import customer
 from tester.records.store import Store
 from tester.reports.content import ConnectorView, JobRecord, LimitLine, PhotoLine, ReworkLine, StepLine
@@ -70,7 +71,7 @@ def report_of(job: Job, log: Store) -> JobRecord:
         versions=_versions(job),
         checklist=tuple((f"{f.do}: {f.see}", state.function_checks.get(f.id, "")) for f in plan.function),
         photos=_photos(job),
-        notes=state.notes,
+        notes=(*state.notes, *clock_lines((event.serial, event.clock) for event in job.events())),
         head=str(head) if head else "",
     )
 

@@ -1,8 +1,9 @@
 """Events as values, and the hash that chains them. Pure.
 
-An event's body is canonical JSON (sorted keys, ASCII, no blanks) of its data, its search terms and the SHA-256 of each
-blob. The hash covers a format tag, bench, serial, record, kind, time, the hash of the event before, and the body, so
-nothing of an event can change without changing its hash and every hash after it on the same bench.
+An event's body is canonical JSON (sorted keys, ASCII, no blanks) of its data, its search terms, the SHA-256 of each
+blob, and what happened to the computer's clocks since the event before, if anything did. The hash covers a format
+tag, bench, serial, record, kind, time, the hash of the event before, and the body, so nothing of an event can change
+without changing its hash and every hash after it on the same bench.
 """
 
 from __future__ import annotations
@@ -60,9 +61,15 @@ def canonical(value: object) -> bytes:
     return text.encode("ascii")
 
 
-def body_of(data: Mapping[str, Any], terms: Mapping[str, Sequence[str]], blobs: Mapping[str, str]) -> bytes:
-    """The body that is hashed and stored; `blobs` maps names to hashes."""
-    return canonical({"blobs": dict(blobs), "data": dict(data), "terms": {k: list(v) for k, v in terms.items()}})
+def body_of(
+    data: Mapping[str, Any],
+    terms: Mapping[str, Sequence[str]],
+    blobs: Mapping[str, str],
+    clock: Mapping[str, float] | None = None,
+) -> bytes:
+    """The body that is hashed and stored; `blobs` maps names to hashes, `clock` is what `clocks.change` found."""
+    body = {"blobs": dict(blobs), "data": dict(data), "terms": {k: list(v) for k, v in terms.items()}}
+    return canonical({**body, "clock": dict(clock)} if clock else body)
 
 
 def event_hash(bench: str, serial: int, job: str, kind: str, at: str, previous: str, body: bytes) -> str:
@@ -122,7 +129,10 @@ class Draft:
 
 @dataclass(frozen=True)
 class Event:
-    """One event as stored. `serial` counts from 1 on each bench; `hash` and `previous` are hexadecimal."""
+    """One event as stored. `serial` counts from 1 on each bench; `hash` and `previous` are hexadecimal.
+
+    `clock`: what happened to the computer's clocks since this program's event before, see `clocks.change`.
+    """
 
     serial: int
     bench: str
@@ -134,6 +144,7 @@ class Event:
     terms: Mapping[str, tuple[str, ...]]
     hash: str
     previous: str
+    clock: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

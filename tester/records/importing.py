@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from tester.records import writing
+from tester.records import clocks, writing
 from tester.records.customers import SALT_BYTES, commitment, keep, removed_before
 from tester.records.events import (
     GENESIS,
@@ -181,7 +181,7 @@ class Import:
 def _parts(body: bytes) -> tuple[set[str], dict[str, tuple[str, ...]]]:
     """Blob hashes and terms of a body that must be exactly as this program writes it."""
     parsed = json.loads(body)
-    if not isinstance(parsed, dict) or set(parsed) != {"blobs", "data", "terms"}:
+    if not isinstance(parsed, dict) or set(parsed) - {"clock"} != {"blobs", "data", "terms"}:
         raise ValueError("an event whose body is not one")
     data, blobs, terms = _typed(parsed["data"], dict), _typed(parsed["blobs"], dict), _typed(parsed["terms"], dict)
     if not all(isinstance(name, str) and _HASH.fullmatch(name) for name in blobs.values()):
@@ -190,7 +190,8 @@ def _parts(body: bytes) -> tuple[set[str], dict[str, tuple[str, ...]]]:
         if not isinstance(values, list) or not all(isinstance(one, str) for one in values):
             raise ValueError("an event whose search terms are not text")
     tidy = tidy_terms(terms)
-    if body_of(data, tidy, blobs) != body:
+    clock = clocks.checked(parsed["clock"]) if "clock" in parsed else None
+    if body_of(data, tidy, blobs, clock) != body:
         raise ValueError("an event whose body is not written as it should be")
     return set(blobs.values()), tidy
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from difflib import get_close_matches
 
 from tester.errors import InputError, StoreError
+from tester.records import clocks
 from tester.records.engine import Engine
 from tester.records.events import Blobs, Event, Head, digest, from_stamp, job_number
 from tester.records.packing import BODY_LIMIT, unpack
@@ -61,6 +62,7 @@ def events_of(engine: Engine, job: int, name: str, fetch: Callable[[str], bytes]
                 {field: tuple(values) for field, values in body["terms"].items()},
                 bytes(hash_now).hex(),
                 bytes(previous).hex(),
+                clocks.checked(body["clock"]) if "clock" in body else {},
             )
         except (ValueError, KeyError, TypeError, AttributeError):
             raise StoreError(f"event {serial} of bench {bench}, in record {name}, is damaged", _DAMAGED) from None

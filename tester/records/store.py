@@ -11,7 +11,7 @@ Several events in one transaction: ``with log.together(): ...``. What the kinds 
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from heapq import merge
@@ -21,6 +21,7 @@ from typing import Any
 
 from tester.errors import InputError
 from tester.records import index, reading, schema, writing
+from tester.records.clocks import Moment, change, moment
 from tester.records.engine import Engine, Waiting
 from tester.records.events import Draft, Event, Head, Terms, is_bench_id
 from tester.records.place import local_bench_id, new_bench_id
@@ -32,13 +33,18 @@ MEMORY = ":memory:"
 
 
 class Store:
-    """One log, opened by one bench. Safe to call from several threads; `bench` is whose chain it appends to."""
+    """One log, opened by one bench. Safe to call from several threads; `bench` is whose chain it appends to.
 
-    def __init__(self, engine: Engine, bench: str) -> None:
+    `clocks` reads the computer's clocks: a sleep, or a clock that was set, is noted in the event that follows.
+    """
+
+    def __init__(self, engine: Engine, bench: str, clocks: Callable[[], Moment] = moment) -> None:
         self.engine = engine
         self.bench = bench
         self._lock = threading.RLock()
         self._terms: dict[tuple[str, str], int] = {}
+        self._clocks = clocks
+        self._last = clocks()
 
     @classmethod
     def open(
@@ -49,6 +55,7 @@ class Store:
         read_only: bool = False,
         waiting: Waiting | None = None,
         patience: float = PATIENCE_S,
+        clocks: Callable[[], Moment] = moment,
     ) -> Store:
         """Open a log, or make it. `where`: a path, or a URL such as ``postgresql://shop/log``.
 
@@ -64,7 +71,7 @@ class Store:
         engine = _engine_for(str(where), waiting, patience, read_only)
         try:
             schema.prepare(engine, may_create=not read_only)
-            return cls(engine, bench or _home_bench(engine, str(where), read_only))
+            return cls(engine, bench or _home_bench(engine, str(where), read_only), clocks)
         except BaseException:
             engine.close()
             raise
@@ -139,15 +146,21 @@ class Store:
     def together(self) -> Iterator[None]:
         """One transaction around several calls; on disk when the outermost block is left, nothing kept if it raises."""
         with self._lock:
+            last = self._last
             try:
                 with self.engine.transaction():
                     yield
             except BaseException:
+                self._last = last
                 self._terms.clear()  # ids learnt in a transaction that is now forgotten
                 raise
 
     def _append(self, draft: Draft, opening: bool = False) -> Event:
-        return writing.append(self.engine, self.bench, draft, self._terms, self._blob, opening)
+        now = self._clocks()
+        told = change(self._last, now)
+        event = writing.append(self.engine, self.bench, draft, self._terms, self._blob, opening=opening, clock=told)
+        self._last = now
+        return event
 
     def rebuild_index(self) -> None:
         """Make search terms and counts again from the events; the events themselves are not touched."""

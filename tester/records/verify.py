@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from tester.records import clocks
 from tester.records.engine import Engine, Row
 from tester.records.events import GENESIS, Head, digest, event_hash
 from tester.records.index import COLUMNS, Line
@@ -161,6 +162,8 @@ class _Check:
         """What this event says should be found elsewhere: its blobs and its search terms."""
         try:
             parsed = json.loads(body)
+            if told := parsed.get("clock"):
+                self.notes.append(f"bench {self.bench}: event {serial}: {clocks.says(clocks.checked(told))}")
             for name in parsed["blobs"].values():
                 self.wanted.setdefault(str(name), (self.bench, serial, job))
             self.terms[event] = frozenset((field, value) for field, all_ in parsed["terms"].items() for value in all_)

@@ -44,18 +44,26 @@ def ensure_bench(engine: Engine, bench: str) -> tuple[int, str]:
 
 
 def append(
-    engine: Engine, bench: str, draft: Draft, known: Known, fetch: Callable[[str], bytes], opening: bool
+    engine: Engine,
+    bench: str,
+    draft: Draft,
+    known: Known,
+    fetch: Callable[[str], bytes],
+    *,
+    opening: bool = False,
+    clock: Mapping[str, float] | None = None,
 ) -> Event:
     """Append one event inside the caller's transaction.
 
-    `known` caches ids of search terms, `fetch` reads a blob for the returned event, `opening` makes the record.
+    `known` caches ids of search terms, `fetch` reads a blob for the returned event, `opening` makes the record,
+    `clock` is what happened to the computer's clocks since the event before.
 
     Raises InputError when there is no such record, ValueError or TypeError for data that JSON cannot hold.
     """
     check_kind(draft.kind)
     hashes = {name: digest(content) for name, content in draft.blobs.items()}
     terms = tidy_terms(draft.terms)
-    body = body_of(draft.data, terms, hashes)
+    body = body_of(draft.data, terms, hashes, clock)
     if len(body) > BODY_LIMIT:
         raise StoreError(f"an event of {len(body)} bytes is too large for a record", f"the limit is {BODY_LIMIT} bytes")
     at = stamp(draft.at or datetime.now(UTC))
@@ -67,8 +75,9 @@ def append(
     store_event(engine, sealed, known, opening)
     data = json.loads(body)["data"]  # as a later reader will get it
     return Event(
-        last + 1, bench, draft.job, draft.kind, from_stamp(at), data, Blobs(hashes, fetch), terms, hash_now, previous
-    )
+        last + 1, bench, draft.job, draft.kind, from_stamp(at), data, Blobs(hashes, fetch), terms, hash_now, previous,
+        dict(clock or {}),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
