@@ -53,7 +53,7 @@ class WireGrade:
         self._limit = joined_ohms
         self._known: dict[ChannelPair, list[PairOhms]] = {}
         place = {point: k for k, point in enumerate(links.points)}
-        near = [1 << k for k in range(len(links.points))]
+        near = [0] * len(links.points)
         for a, b in links.joined:
             near[place[a]] |= 1 << place[b]
             near[place[b]] |= 1 << place[a]
@@ -107,11 +107,8 @@ class WireGrade:
         circuit = {channel: n for n, members in enumerate(self._circuits) for channel in members}
         firsts = [group[0] for group in groups]
         found = {(a, b) for a, b in combinations(firsts, 2) if circuit[a] == circuit[b]}
-        for a, b in self._links.directed | self._links.varied:
-            x, y = home[a], home[b]
-            if x != y:
-                found.add((min(x, y), max(x, y)))
-        return sorted((min(p), max(p)) for p in found)
+        found |= {_across(home, a, b) for a, b in self._links.directed | self._links.varied if home[a] != home[b]}
+        return sorted(found)
 
     def points(self) -> dict[int, tuple[int, int]]:
         """Channel -> (first channel of its circuit of wire, how many channels that has)."""
@@ -135,28 +132,27 @@ class WireGrade:
         joined = set(_pairs(_merged(groups, wire)))
         together = {pair: found for pair, found in between.items() if pair not in wire}
         home = {channel: group[0] for group in groups for channel in group}
-        directed, varied = set(), set()
-        for a, b in self._links.directed:
-            found = together.get((min(home[a], home[b]), max(home[a], home[b])))
-            if found and not (found[0].conducts and not math.isinf(max(found[0].ab, found[0].ba))):
-                directed.add((a, b))
-        low = {(home[a], home[b]) for a, b in self._links.joined} | {(home[b], home[a]) for a, b in self._links.joined}
-        doubted = {(home[a], home[b]) for a, b in self._links.varied}
-        doubted |= {(b, a) for a, b in doubted}
-        for pair, found in together.items():
-            if not found[0].conducts and (pair in low or pair in doubted):
-                varied.add(pair)
-        links = ChannelLinks(
-            self._links.points, frozenset(joined), frozenset(directed), frozenset(varied), frozenset(varied),
-            self._links.silent,
-        )  # fmt: skip
-        parts = [_part(leads, pair, found) for pair, found in together.items() if any(r.conducts for r in found)]
+        one_way = {pair for pair, found in together.items() if math.isinf(max(found[0].ab, found[0].ba))}
+        directed = frozenset((a, b) for a, b in self._links.directed if _across(home, a, b) in one_way)
+        low = {_across(home, a, b) for a, b in self._links.joined | self._links.varied}
+        varied = frozenset(pair for pair, found in together.items() if pair in low and not found[0].conducts)
+        links = ChannelLinks(self._links.points, frozenset(joined), directed, varied, varied, self._links.silent)
+        parts = [
+            _part(leads, pair, found)
+            for pair, found in together.items()
+            if pair not in joined and any(r.conducts for r in found)
+        ]
         ohms = [
             OhmsReading(leads[a], leads[b], found[0].ohms, found[0].u_ohms)
             for (a, b), found in self._known.items()
             if (a, b) in joined and self._wire(found[0])
         ]
         return Round(links, leads, parts, ohms)
+
+
+def _across(home: Mapping[int, int], a: int, b: int) -> ChannelPair:
+    """The first channels of the groups of two channels, lower first."""
+    return min(home[a], home[b]), max(home[a], home[b])
 
 
 def _pairs(groups: Iterable[Iterable[int]]) -> Iterator[ChannelPair]:
@@ -178,7 +174,7 @@ def _merged(groups: list[list[int]], wire: list[ChannelPair]) -> list[set[int]]:
 
 def _part(leads: Mapping[int, str], pair: ChannelPair, found: list[PairOhms]) -> PartReading:
     ab, ba = [r.ab for r in found], [r.ba for r in found]
-    stable = len(found) > 1 and _alike(ab) and _alike(ba)
+    stable = _alike(ab) and _alike(ba)
     drops = [r.drop_ab_v if r.ab <= r.ba else r.drop_ba_v for r in found]
     drop = next((value for value in drops if value is not None), None)
     return PartReading(leads[pair[0]], leads[pair[1]], _mean(ab), _mean(ba), drop, stable)
@@ -186,8 +182,8 @@ def _part(leads: Mapping[int, str], pair: ChannelPair, found: list[PairOhms]) ->
 
 def _alike(values: list[float]) -> bool:
     """True when repeats agree: none conducts, or all within 3 % and 0.2 ohm."""
-    if any(map(math.isinf, values)):
-        return all(map(math.isinf, values))
+    if all(map(math.isinf, values)):
+        return True
     return max(values) - min(values) <= REPEAT_RELATIVE * min(values) + REPEAT_OHMS
 
 

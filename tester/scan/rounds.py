@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import reduce
+from itertools import combinations
+from operator import or_
 from typing import NamedTuple
 
 from tester.harness.cavity import in_order
@@ -31,7 +34,7 @@ class _Seen:
         self.names = names
         self.place = {name: k for k, name in enumerate(names)}
         self.seen = [0] * len(names)
-        self.joined = [1 << k for k in range(len(names))]
+        self.joined = [0] * len(names)
         self.apart = [0] * len(names)
         self.directed = [0] * len(names)
         self.varied = [0] * len(names)
@@ -152,19 +155,11 @@ def _contradictions(table: _Seen, circuits: Sequence[int]) -> tuple[set[Pair], s
 
 def _not_seen(table: _Seen, circuits: Sequence[int]) -> set[Pair]:
     """One representative pair for each two circuits that no round had on leads together."""
-    everything = (1 << len(table.names)) - 1
-    if all(row == everything for row in table.seen):
-        return set()
-    found = set()
-    for n, circuit in enumerate(circuits):
-        reached = 0
-        for i in bits(circuit):
-            reached |= table.seen[i]
-        for other in circuits[n + 1 :]:
-            if not reached & other:
-                first, second = (table.names[next(bits(c))] for c in (circuit, other))
-                found.add(pair(first, second))
-    return found
+    if len(set(table.seen)) < 2:
+        return set()  # all were on leads together
+    reached = {circuit: reduce(or_, (table.seen[i] for i in bits(circuit))) for circuit in circuits}
+    first = {circuit: table.names[next(bits(circuit))] for circuit in circuits}
+    return {pair(first[a], first[b]) for a, b in combinations(circuits, 2) if not reached[a] & b}
 
 
 def unanchored(rounds: Sequence[Round]) -> tuple[int, ...]:

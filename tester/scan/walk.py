@@ -53,16 +53,12 @@ def decode_walk(drive: Sequence[int], read: Sequence[int], rows: Sequence[int]) 
         raise ValueError("a full scan drives exactly the channels that it reads, each once")
     points = tuple(sorted(read))
     place = {point: k for k, point in enumerate(points)}
-    if tuple(read) == points:
-        low = [0] * len(points)
-        for point, row in zip(drive, rows, strict=True):
-            low[place[point]] = row
-    else:
-        low = [0] * len(points)
-        for point, row in zip(drive, rows, strict=True):
-            low[place[point]] = sum(1 << place[read[k]] for k in bits(row))
-    if any(row >> len(points) for row in low):
+    if any(row >> len(read) for row in rows):
         raise ValueError("a row has a bit beyond the channels read")
+    row_of = dict(zip(drive, rows, strict=True))
+    low = [row_of[point] for point in points]
+    if tuple(read) != points:
+        low = [sum(1 << place[read[k]] for k in bits(row)) for row in low]
     heard = transposed(low)
     joined = [row & other for row, other in zip(low, heard, strict=True)]
     silent = frozenset(points[i] for i, row in enumerate(low) if not row >> i & 1)
@@ -99,14 +95,14 @@ def merge_repeats(repeats: Sequence[ChannelLinks]) -> ChannelLinks:
         for a, b in repeat.directed:
             state.setdefault(_pair(a, b), set()).add(1 if a < b else 2)
         for pair in repeat.varied:
-            state.setdefault(pair, set()).add(4)
+            state.setdefault(pair, set())  # answers are missing, so it stays in doubt
     homes = [set(repeat.points) for repeat in repeats]
     joined, directed, varied = set(), set(), set()
     whole = all(len(home) == len(points) for home in homes)
     for (a, b), seen in state.items():
         times = len(repeats) if whole else sum(a in home and b in home for home in homes)
         answers = sum((a, b) in r.joined or (a, b) in r.directed or (b, a) in r.directed for r in repeats)
-        if 4 in seen or len(seen) > 1 or answers != times:
+        if len(seen) > 1 or answers != times:
             varied.add((a, b))
         elif 3 in seen:
             joined.add((a, b))
@@ -125,7 +121,7 @@ def _pair(a: int, b: int) -> ChannelPair:
 def _not_transitive(points: Sequence[int], joined: Iterable[ChannelPair]) -> frozenset[ChannelPair]:
     """Pairs within one contracted circuit that were not themselves seen joined."""
     place = {point: k for k, point in enumerate(points)}
-    near = [1 << k for k in range(len(points))]
+    near = [0] * len(points)
     for a, b in joined:
         near[place[a]] |= 1 << place[b]
         near[place[b]] |= 1 << place[a]
