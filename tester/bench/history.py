@@ -22,6 +22,7 @@ def event_words(kind: str, data: Mapping[str, Any], steps: Mapping[str, str]) ->
         "leads": "lead maps: " + ", ".join(str(one.get("name", "")) for one in get("maps", ())),
         "leads-done": "leads are done",
         "lead-proven": "leads proven: " + ", ".join(map(str, get("cavities", ()))),
+        "lead-unproven": f"lead set to be cleaned and proven again, wet in {get('since', '?')}",
         "board": f"board {get('model', '')}, serial {get('serial', '')}",
         "caution": f"caution acknowledged: {get('caution', '')}{by(get('by'))}",
         "answer": f"by eye: {get('question', '')}: {get('answer', '')}",

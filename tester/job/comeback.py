@@ -95,6 +95,7 @@ def event_line(event: Event) -> str:
         "leads": lambda: "lead maps " + ", ".join(one["name"] for one in data["maps"]),
         "leads-done": lambda: "leads connected",
         "lead-proven": lambda: f"{len(data['cavities'])} leads proven ({data.get('how', 'touched')})",
+        "lead-unproven": lambda: f"lead set to be cleaned and proven again, wet in {data.get('since', '?')}",
         "board": lambda: f"board {data.get('model')}, serial {data.get('serial')}",
         "caution": lambda: f"caution acknowledged: {data['caution']}",
         "answer": lambda: f"by eye: {data['question']}: {data['answer']}",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 from tester.errors import StoreError
@@ -64,3 +65,30 @@ class JobEvents:
     def at(self, serial: int) -> JobState:
         """The state as it was after that event."""
         return fold([event for event in self._events if event.serial <= serial], self.record)
+
+    # What is told beside the measuring
+
+    def use_board(self, facts: Mapping[str, Any]) -> None:
+        """Keep which board is in use."""
+        if dict(facts) != self.state.board:
+            self._append("board", dict(facts), terms={"board": str(facts.get("serial", ""))})
+
+    def initials(self, role: str, initials: str) -> None:
+        """Initials of "builder" or "tester"."""
+        self._append("initials", {"role": role, "initials": initials})
+
+    def note(self, text: str) -> None:
+        """A remark for the record."""
+        self._append("note", {"text": text})
+
+    def photo(self, name: str, content: bytes, about: str = "") -> None:
+        """A photo, stored by its hash."""
+        self._append("photo", {"name": name, "about": about, "bytes": len(content)}, {"photo": content})
+
+    def function_check(self, item: str, result: str) -> None:
+        """Result of one function check after installing: "ok", "not ok" or "not tried"."""
+        self._append("function-check", {"item": item, "result": result})
+
+    def finish(self) -> None:
+        """Close the job at the bench."""
+        self._append("finished", {"at": datetime.now(UTC).isoformat(timespec="seconds")})

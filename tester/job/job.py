@@ -18,6 +18,7 @@ from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
 from tester.job.eventlog import JobEvents
 from tester.job.judging import agrees, facts_of, pairs_to_measure
+from tester.job.leadsets import TERM, TOUCHED, key_of, keys_at, past, wet_before
 from tester.job.measure import NextRound, OnRow, Progress, ScanRun, VoltagePresent, isolation_of, reduced, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
@@ -34,6 +35,7 @@ from tester.plan.resolve import Oddity, Question, Resolved, oddities, resolve
 from tester.plan.sides import for_side
 from tester.records.store import Store
 from tester.records.usual import earlier_scans, unusual
+from tester.words import listed
 
 AS_FOUND, AS_LEFT = "as found", "as left"
 NamedText = tuple[str, str]
@@ -94,6 +96,8 @@ class Job(JobEvents):
             record = log.new_job(facts, terms={k: v for k, v in terms.items() if v})
             log.append(record, "plan", {"name": plan[0], "text": plan[1], "id": loaded.id, "revision": loaded.revision})
             log.append(record, "leads", {"maps": [{"name": name, "text": text} for name, text in leads]})
+            for facts in wet_before(log, [text for _, text in leads]):
+                log.append(record, "lead-unproven", facts, terms={TERM: facts["sets"]})
         return record
 
     @classmethod
@@ -180,21 +184,34 @@ class Job(JobEvents):
         """Why the board must not drive yet, in sentences; empty when it may. A virtual board hurts nobody."""
         return [] if virtual else reasons_not_to_drive(self.plan, self.leads, self.cautions())
 
-    def use_board(self, facts: Mapping[str, Any]) -> None:
-        """Keep which board is in use."""
-        if dict(facts) != self.state.board:
-            self._append("board", dict(facts), terms={"board": str(facts.get("serial", ""))})
-
     def change_leads(self, leads: Sequence[NamedText]) -> None:
         """Use other lead maps from here on."""
         maps = [load_leads(text, name) for name, text in leads]
         check_hazards(self.plan, maps, real_board=False)
         check_leads(self.plan, maps)
         self._append("leads", {"maps": [{"name": name, "text": text} for name, text in leads]})
+        for facts in wet_before(self._log, [text for _, text in leads]):
+            self._append("lead-unproven", facts, terms={TERM: facts["sets"]})
 
-    def prove(self, cavities: Iterable[str], how: str = "touched") -> None:
-        """These leads were seen to answer for their own cavity."""
-        self._append("lead-proven", {"cavities": sorted(cavities), "how": how})
+    def prove(self, cavities: Iterable[str], how: str = TOUCHED, at: int | None = None) -> None:
+        """These leads were seen to answer for their own cavity. `at`: which of the lead sets, if that is known."""
+        names = sorted(cavities)
+        texts, maps = [text for _, text in self.state.leads], self.leads
+        sets = keys_at(texts, maps, names) if at is None else [key_of(texts[at])]
+        self._append("lead-proven", {"cavities": names, "how": how, "sets": sets}, terms={TERM: sets})
+
+    def count_earlier_proof(self, at: int, now: datetime | None = None) -> list[str]:
+        """A lead set was just known by its identity jumpers: proofs of earlier jobs count. The records they are from.
+
+        Only those of this day on this board, none from before the set was on a wet harness (`leadsets`).
+        """
+        text, board = self.state.leads[at][1], str(self.state.board.get("serial", ""))
+        known = past(self._log, text, board=board, now=now or datetime.now(UTC), besides=self.record)
+        fresh = set(known.proven) - self.state.proven - self.state.unclean
+        sources = sorted({known.proven[name] for name in fresh})
+        if fresh:
+            self.prove(fresh, f"touched in {listed(sources)}", at)
+        return sources
 
     def leads_done(self) -> None:
         """The leads stage is over."""
@@ -240,7 +257,8 @@ class Job(JobEvents):
         """
         maps, wet = self.leads, in_order(set(cavities))
         facts = {"cavities": wet, "why": "possibly wet", "purpose": purpose, "by": by, "unproven": soiled(maps, wet)}
-        self._append("left-out", facts)
+        facts["sets"] = keys_at([text for _, text in self.state.leads], maps, wet)
+        self._append("left-out", facts, terms={TERM: facts["sets"]})
         return reduced(maps, wet)
 
     def links_to_measure(self, purpose: str) -> tuple[tuple[str, str], ...]:
@@ -378,23 +396,3 @@ class Job(JobEvents):
             "shorts_missed_ms": result.shorts_missed_ms,
         }
         self._append("wiggle", {**facts, "complete": result.complete, "dropouts": dropouts})
-
-    def initials(self, role: str, initials: str) -> None:
-        """Initials of "builder" or "tester"."""
-        self._append("initials", {"role": role, "initials": initials})
-
-    def note(self, text: str) -> None:
-        """A remark for the record."""
-        self._append("note", {"text": text})
-
-    def photo(self, name: str, content: bytes, about: str = "") -> None:
-        """A photo, stored by its hash."""
-        self._append("photo", {"name": name, "about": about, "bytes": len(content)}, {"photo": content})
-
-    def function_check(self, item: str, result: str) -> None:
-        """Result of one function check after installing: "ok", "not ok" or "not tried"."""
-        self._append("function-check", {"item": item, "result": result})
-
-    def finish(self) -> None:
-        """Close the job at the bench."""
-        self._append("finished", {"at": datetime.now(UTC).isoformat(timespec="seconds")})

@@ -179,6 +179,11 @@ def _proven(state: JobState, event: EventLike) -> JobState:
     return replace(state, proven=state.proven | cavities, unclean=state.unclean - cavities)
 
 
+def _unproven(state: JobState, event: EventLike) -> JobState:
+    cavities = frozenset(event.data["cavities"])
+    return replace(state, unclean=state.unclean | cavities, proven=state.proven - cavities)
+
+
 def _left_out(state: JobState, event: EventLike) -> JobState:
     cavities = frozenset(event.data["cavities"])
     unclean = frozenset(event.data.get("unproven", cavities))
@@ -270,6 +275,7 @@ _CHANGES = {
     "leads-done": _leads_done,
     "lead-proven": _proven,
     "left-out": _left_out,
+    "lead-unproven": _unproven,
     "board": _board,
     "caution": _caution,
     "answer": _answer,

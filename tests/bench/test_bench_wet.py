@@ -152,9 +152,10 @@ async def test_a_comeback_is_led_through_and_says_what_it_did_not_look_at(bench:
         await bench.until(lambda: bench.job.state.newest_scan("comeback") is not None, "the scan of the rest")
         await bench.until_text("Possibly wet, left out: A-2")
         assert "not tested" in bench.text() and "Clean the lead set" in strip(bench)
-        await plug(bench, "none")
         await bench.keys("c")
-        await prove(bench)
+        await bench.until(lambda: "LEADS" in strip(bench), "leads")
+        bench.job.prove(CAVITIES, at=0)
+        await bench.keys("d")
         await bench.until(lambda: "The lead set is proven again" in strip(bench), "back at what changed")
 
 
@@ -240,3 +241,24 @@ async def test_the_leads_stage_leads_the_same_way_and_an_incomplete_as_found_for
         await scans(bench, 2)
         assert verdict(bench) == "NOT TESTED"
         assert "possibly wet, left out of the scan as found: A-2 and B-2" in lines(bench)
+
+
+async def test_a_lead_set_known_by_its_jumpers_needs_no_second_touch_on_the_same_day(bench: Bench) -> None:
+    async with bench.at("as found"):
+        await bench.until(lambda: bench.job.state.board, "the board's serial number")
+        bench.job.prove(CAVITIES, at=0)
+        first = bench.job.record
+    async with bench.at("leads"):
+        assert bench.job.record != first
+        for _ in range(len(bench.job.cautions())):
+            await bench.keys("enter")
+        await bench.until(lambda: bench.app.board_state == "rest", "the board")
+        await bench.keys("enter")
+        await bench.until(lambda: bench.app.stage.checked, "checked")
+        assert not bench.job.state.proven
+        await bench.rehearse("touch A-1")  # the probe hanging somewhere changes nothing of the jumpers
+        await bench.keys("enter")
+        await bench.until(lambda: bench.app.stage.proof.known, "known by its jumpers")
+        assert bench.job.state.proven == set(CAVITIES)
+        await bench.until_text("12/12")
+        assert f"touched in {first}" in " ".join(bench.app.stage.proof.words("identity 0").split())

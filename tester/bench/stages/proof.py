@@ -21,6 +21,7 @@ from tester.bench.text import count
 from tester.bench.worker import Talk
 from tester.errors import LoomwrightError
 from tester.harness.cavity import split_cavity
+from tester.words.lists import listed
 from tester.words.wet import prove_again
 
 if TYPE_CHECKING:
@@ -218,7 +219,7 @@ class Proof:
         job = self.screen.bench.session.job
         fresh = set(news.proven) - self._proven()
         if job is not None and fresh:
-            job.prove(fresh)
+            job.prove(fresh, at=self.at)
         if news.event is not None:
             self.screen.bench.sounds.play(SOUNDS[news.event.kind])
         self.screen.state_changed()
@@ -248,6 +249,8 @@ class Proof:
         self.screen.source = ""
         if message.name == IDENTITY and message.result is not None:
             self.known[self.at] = message.result
+            if message.result[0]:
+                self._count_earlier()
             self.screen.bench.sounds.play("wrong" if message.result[0] is False else "right")
         self.screen.query_one(FaceView).show(face_plans(self.screen.bench.session.plan))
         self.screen.query_one(FaceView).choose([])
@@ -255,6 +258,14 @@ class Proof:
         self.screen.state_changed()
         if message.name == IDENTITY and message.result is not None and message.result[0] is False:
             self.screen.say(message.result[1])
+
+    def _count_earlier(self) -> None:
+        """Known by its identity jumpers: what was touched in an earlier job today need not be touched again."""
+        job = self.screen.bench.session.job
+        sources = job.count_earlier_proof(self.at) if job is not None else []
+        if sources:
+            known, words = self.known[self.at]
+            self.known[self.at] = (known, f"{words} Leads touched in {listed(sources)} within a day count as proven.")
 
     def failed(self, message: WorkFailed) -> None:
         """The board failed meanwhile."""
