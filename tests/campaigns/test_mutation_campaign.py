@@ -23,6 +23,8 @@ SAME = {
     ("tester/judge/geometry.py", "Add becomes Sub", "yield {name: run[(i + step)"): "every step is tried both ways",
     ("tester/judge/geometry.py", "Add becomes Sub", "for other in connectors"): "pairs of plugs are tried twice",
     ("tester/judge/geometry.py", "GtE becomes Gt", "if cavity_key(name)[1] >= 0"): "no cavity has number 0",
+    ("tester/judge/geometry.py", "GtE becomes Gt", "if number >= 0"): "no cavity has number 0",
+    ("tester/judge/search.py", "1 becomes 2", "if group and (group[one[0]]"): "the search only skips fewer exchanges",
     ("tester/judge/branches.py", "Add becomes Sub", "found = {tuple(sorted((i, (i + step)"): "the same pairs",
     ("tester/judge/compare.py", "2 becomes 3", "order = {"): "the same order",
     ("tester/judge/search.py", "max becomes min", "self._fails[key] = "): "only the memory of the search is worse",

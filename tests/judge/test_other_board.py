@@ -46,7 +46,7 @@ def untouched(as_found: Measured) -> Expected:
 
 
 @pytest.mark.parametrize("later", [("starter", 5), ("full", 2)])
-@pytest.mark.parametrize("back", [None, 500.0, 3e4, 6e4, 7.5e4, 1e5, 1.4e5, 2e5, 3e5, 5e5, 1e6])
+@pytest.mark.parametrize("back", [None, 500.0, 6e4, 7.5e4, 1e5, 3e5])
 def test_a_diode_with_a_leak_back_never_fails_untouched(boards, back, later):
     as_found, _ = boards["starter", 1].measure(harness(back))
     again, facts = boards[later].measure(harness(back))

@@ -277,6 +277,12 @@ def test_what_an_earlier_scan_took_for_wire_and_the_converter_finds_to_be_a_part
     assert verdict.untested == (("part that the earlier scan could not tell from wire", ("D-1", "D-2")),)
 
 
+def test_a_part_between_circuits_is_no_hidden_one_whatever_the_grade_of_the_earlier_scan():
+    seen = measured(f"{TWO} | X-1", grade="wire", parts=(ACROSS, PartReading("D-1", "X-1", 500.0, 500.0)))
+    verdict = judge(expect(TWO, grade="scan"), seen)
+    assert verdict.verdict == FAIL and kinds(verdict) == ["leakage"] and not verdict.untested
+
+
 def test_a_part_where_wire_was_measured_or_put_fails_and_is_told_with_its_ohms():
     seen = measured(TWO, grade="wire", parts=(ACROSS,))
     for expected in (
