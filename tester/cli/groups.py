@@ -16,19 +16,29 @@ HANDLERS = {
 }
 
 
-def add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
+Verbs = argparse._SubParsersAction
+
+
+def add_plan(verbs: Verbs[Parser]) -> None:
     plan = group(verbs, "plan", SHORT["plan"])
+    _plan_written(plan)
+    _plan_used(plan)
+    _plan_exchanged(plan)
 
-    def action(name: str, short: str, more: str = "") -> Parser:
-        return verb(plan, name, f"tester.cli.plan:{HANDLERS.get(name, name)}", short, more)
 
-    def with_plan(name: str, short: str, more: str = "") -> Parser:
-        parser = action(name, short, more)
-        parser.add_argument("plan", metavar="PLAN", help="plan file")
-        return parser
+def _action(plan: Verbs[Parser], name: str, short: str, more: str = "") -> Parser:
+    return verb(plan, name, f"tester.cli.plan:{HANDLERS.get(name, name)}", short, more)
 
-    new = action(
-        "new", "a commented plan to fill in",
+
+def _with_plan(plan: Verbs[Parser], name: str, short: str, more: str = "") -> Parser:
+    parser = _action(plan, name, short, more)
+    parser.add_argument("plan", metavar="PLAN", help="plan file")
+    return parser
+
+
+def _plan_written(plan: Verbs[Parser]) -> None:
+    new = _action(
+        plan, "new", "a commented plan to fill in",
         "Example:\n  loomwright plan new --id hatch-lamp --connector D=18 --connector H=32 --output hatch-lamp.toml",
     )  # fmt: skip
     new.add_argument("--id", default="", help="short name, such as hatch-lamp (asked for if left out)")
@@ -38,8 +48,8 @@ def add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
     new.add_argument("--replace", action="store_true", help="replace the output file if it exists")
     file(new, "--output", help="write the plan into this file instead of standard output")
 
-    checking = with_plan(
-        "check", "check a plan: every mistake with its place, every variant tried",
+    checking = _with_plan(
+        plan, "check", "check a plan: every mistake with its place, every variant tried",
         "Status 3 when a variant contradicts itself.",
     )  # fmt: skip
     checking.add_argument(
@@ -49,12 +59,15 @@ def add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
         metavar="N",
         help="try so many combinations of conditions at most (default 4096)",
     )
-    with_plan("show", "show what a plan says, in words")
+
+
+def _plan_used(plan: Verbs[Parser]) -> None:
+    _with_plan(plan, "show", "show what a plan says, in words")
     for name, short in (
         ("sheet", "the work sheet for one harness, as text, page or PDF"),
         ("expect", "the netlist that the finished harness must have"),
     ):
-        parser = with_plan(name, short)
+        parser = _with_plan(plan, name, short)
         _for_harness(parser)
         file(parser, "--output", help="write into this file instead of standard output")
         if name == "sheet":
@@ -66,31 +79,34 @@ def add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
             parser.add_argument(
                 "--seen-from", choices=("wire", "mating"), default="wire", help="side that faces are drawn from"
             )
-    leads = with_plan(
-        "leads", "propose lead maps, in rounds where the board has fewer channels",
+    leads = _with_plan(
+        plan, "leads", "propose lead maps, in rounds where the board has fewer channels",
         "Example:\n  loomwright plan leads plan.toml --channels 20 --into leads/",
     )  # fmt: skip
     leads.add_argument("--channels", type=int, required=True, metavar="N", help="channels of the board")
     leads.add_argument("--id", default="", help="name of the lead set (default: from the plan)")
     leads.add_argument("--into", metavar="FOLDER", help="write lead maps, wiring lists and labels into this folder")
     _for_harness(leads)
-    with_plan("advice", "voltage drop, shared splices, fuse against wire: advice, never a verdict")
-    diff = with_plan("diff", "what another plan has more, less or otherwise, in circuits and steps")
+    _with_plan(plan, "advice", "voltage drop, shared splices, fuse against wire: advice, never a verdict")
+    diff = _with_plan(plan, "diff", "what another plan has more, less or otherwise, in circuits and steps")
     diff.add_argument("other", metavar="OTHER", help="the newer plan file")
     diff.add_argument("--side", metavar="SIDE", help="compare for this side")
-    made = action("from-scan", "a plan from the scan of a reference harness")
+
+
+def _plan_exchanged(plan: Verbs[Parser]) -> None:
+    made = _action(plan, "from-scan", "a plan from the scan of a reference harness")
     made.add_argument("scan", metavar="SCAN", help="file that scan --save wrote")
     file(made, "--output", help="write the plan into this file instead of standard output")
     made.add_argument("--id", default="", help="identity of the new plan (default: the name of the scan file)")
-    taken = action("import", "a plan from a spreadsheet (CSV) or a KBL harness file")
+    taken = _action(plan, "import", "a plan from a spreadsheet (CSV) or a KBL harness file")
     taken.add_argument("file", metavar="FILE", help="file to import; its ending tells the format")
     taken.add_argument("--format", metavar="FORMAT", help="csv or kbl, where the ending does not tell")
     file(taken, "--colours", help="the file's own colour code, mapped to IEC 60757")
     file(taken, "--output", help="write the plan into this file instead of standard output")
-    given = with_plan("export", "the plan as a spreadsheet (CSV); reading it back loses nothing")
+    given = _with_plan(plan, "export", "the plan as a spreadsheet (CSV); reading it back loses nothing")
     given.add_argument("--format", metavar="FORMAT", help="csv or toml (default: by the ending of --output, else csv)")
     file(given, "--output", help="write into this file instead of standard output")
-    schema = action("schema", "JSON Schema of plans, so that editors complete and check")
+    schema = _action(plan, "schema", "JSON Schema of plans, so that editors complete and check")
     schema.add_argument("--leads", action="store_true", help="the schema of lead maps instead")
     file(schema, "--output", help="write into this file instead of standard output")
 
@@ -101,7 +117,7 @@ def _for_harness(parser: Parser) -> None:
     parser.add_argument("--answer", metavar="QUESTION=ANSWER", action="append", default=[], help="see test --help")
 
 
-def add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
+def add_records(verbs: Verbs[Parser]) -> None:
     records = group(verbs, "records", SHORT["records"])
 
     def on_log(name: str, short: str, more: str = "") -> Parser:
@@ -163,7 +179,7 @@ def add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
     file(figures, "--output", help="write into this file instead of standard output")
 
 
-def add_board(verbs: argparse._SubParsersAction[Parser]) -> None:
+def add_board(verbs: Verbs[Parser]) -> None:
     board = group(verbs, "board", SHORT["board"])
     verb(board, "list", "tester.cli.board:list_boards", "serial ports, and which of them answer as a board")
 
