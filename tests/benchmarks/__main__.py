@@ -15,7 +15,7 @@ from tests.benchmarks.scans import dropout_row, scan_rows
 def all_rows(quick: bool, wheel: Path | None = None) -> list[Row]:
     """Every figure, in the order of the table."""
     rows = [row for channels in (64, 256) for row in scan_rows(channels, 2 if quick else 7)]
-    rows += [dropout_row(channels, 6 if quick else 30, 200 if quick else 50) for channels in (64, 128, 256)]
+    rows += [dropout_row(channels, 6 if quick else 16, 200 if quick else 100) for channels in (64, 128, 256)]
     rows += start_rows(2 if quick else 9, wheel)
     rows += judge_rows(5 if quick else 20)
     rows += replay_rows(2 if quick else 7)

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from tester.board.client import Board
 from tester.board.limits import limit
 from tester.board.recording import Wire
+from tester.judge.dropout import CAPACITANCE_NF
 from tester.scan import agrees, bits, pattern_count, quick_check
 from tests.benchmarks.row import Row
 from tests.campaigns.rig import QuietLink
-from tests.campaigns.test_dropout_resolution import GOAL_US, watch
+from tests.campaigns.test_dropout_campaign import Case, watched
+from tests.campaigns.test_dropout_resolution import GOAL_US
 from tests.support.virtual import VirtualBench
 
 BYTE_S = 10 / 115200
@@ -150,14 +152,18 @@ def scan_rows(channels: int, repeats: int) -> list[Row]:
     return rows
 
 
-def dropout_row(channels: int, count: int, step_us: int, seed: int = 20310) -> Row:
-    """Shortest dropout of which all but one in `count` were caught, and so were those one and two steps longer."""
+def dropout_row(channels: int, count: int, step_us: int) -> Row:
+    """Shortest opening of which all of `count` were caught by the whole watch, and so were those one and two steps
+    longer; with the wire that the watch reckons with on what comes loose, worst leakage.
+    """
     caught_from: int | None = None
     for open_us in range(100, 2000, step_us):
-        log = watch(channels, 25.0, open_us, count, seed + channels)
-        caught_from = (caught_from or open_us) if log["total"] >= count - 1 else None
+        case = Case("open", open_us / 1000, channels, nf=CAPACITANCE_NF, times=count)
+        caught, result = watched(case)
+        caught_from = (caught_from or open_us) if caught == count else None
         if caught_from and open_us - caught_from >= 2 * step_us:
             break
-    note = f"{count} at random moments, steps of {step_us} us, one reading {log['mean_us']} us"
+    says = f"the watch says surely from {result.missed_ms * 1000:.0f} us"
+    note = f"{count} at random moments through the whole watch, steps of {step_us} us; {says}"
     figure = float(caught_from) if caught_from else math.inf
     return Row(f"shortest dropout caught at {channels}: us", figure, note, GOAL_US if channels == 128 else None)

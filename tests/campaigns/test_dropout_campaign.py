@@ -141,7 +141,8 @@ class Bench:
         return not set(drop.cavities).isdisjoint({f"A-{k}" for k in self.touched[2 * n : 2 * n + 2]})
 
 
-def _one(case: Case) -> tuple[int, WatchResult]:
+def watched(case: Case) -> tuple[int, WatchResult]:
+    """How many of the dropouts were caught, and what the watch says of itself."""
     bench = Bench(case)
     result = bench.watch()
     return bench.caught(result), result
@@ -149,7 +150,7 @@ def _one(case: Case) -> tuple[int, WatchResult]:
 
 def _all(cases: list[Case]) -> dict[Case, tuple[int, WatchResult]]:
     with ProcessPoolExecutor(max_workers=2) as pool:
-        return dict(zip(cases, pool.map(_one, cases), strict=True))
+        return dict(zip(cases, pool.map(watched, cases), strict=True))
 
 
 def test_the_share_of_dropouts_caught_by_length() -> None:
