@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from tester.harness.cavity import cavity_key, in_order, split_cavity
-from tester.harness.netlist import Netlist
+from tester.harness.netlist import Netlist, Pair, pair
 from tester.harness.reading import Measured, PartReading
 from tester.judge.explain import overlaps
 from tester.judge.limits import COVERAGE
@@ -49,7 +49,7 @@ def compare(
     common = [name for name in before.netlist.cavities if name in after.netlist]
     one, other = before.restricted(common), after.restricted(common)
     unsure = _unsure(one) | _unsure(other)
-    found = [*_links(one.netlist, other.netlist, unsure), *_ohms(one, other), *_parts(one, other)]
+    found = [*_links(one.netlist, other.netlist, unsure), *_ohms(one, other), *_parts(before, after, set(common))]
     aside = in_order((set(before.netlist.cavities) ^ set(after.netlist.cavities)) | unsure)
     if aside:
         found.append(Change("not comparable", tuple(aside), ""))
@@ -61,7 +61,7 @@ def compare(
 def _unsure(measured: Measured) -> set[str]:
     """Cavities of circuits in doubt, or with a circuit that they were never seen together with."""
     pairs = measured.doubtful | measured.not_seen
-    return {name for pair in pairs for end in pair for name in measured.netlist.circuit_of(end)}
+    return {name for both in pairs for end in both for name in measured.netlist.circuit_of(end)}
 
 
 def _links(before: Netlist, after: Netlist, unsure: set[str]) -> Iterable[Change]:
@@ -75,15 +75,15 @@ def _links(before: Netlist, after: Netlist, unsure: set[str]) -> Iterable[Change
 
 
 def _ohms(before: Measured, after: Measured) -> Iterable[Change]:
-    for pair in before.ohms.keys() & after.ohms.keys():
-        first, second = before.ohms[pair], after.ohms[pair]
+    for key in before.ohms.keys() & after.ohms.keys():
+        first, second = before.ohms[key], after.ohms[key]
         u = math.hypot(first.u_ohms, second.u_ohms)
-        if abs(second.ohms - first.ohms) > COVERAGE * u and all(name in before.netlist for name in pair):
-            yield Change("resistance", pair, "", (), first.ohms, second.ohms, u)
+        if abs(second.ohms - first.ohms) > COVERAGE * u and all(name in before.netlist for name in key):
+            yield Change("resistance", key, "", (), first.ohms, second.ohms, u)
 
 
-def _parts(before: Measured, after: Measured) -> Iterable[Change]:
-    earlier, later = _by_cavities(before), _by_cavities(after)
+def _parts(before: Measured, after: Measured, common: set[str]) -> Iterable[Change]:
+    earlier, later = _by_circuits(before, common), _by_circuits(after, common)
     for key in earlier.keys() | later.keys():
         first, second = earlier.get(key), later.get(key)
         shown = second or first
@@ -95,22 +95,24 @@ def _parts(before: Measured, after: Measured) -> Iterable[Change]:
         yield Change(kind, (shown.a, shown.b), "", (), _least(first), _least(second))
 
 
-def _by_cavities(measured: Measured) -> dict[frozenset[str], PartReading]:
-    """Parts by the first cavities of their two circuits, as this scan has them."""
-    home = measured.netlist
-    return {
-        frozenset((home.circuit_of(part.a)[0], home.circuit_of(part.b)[0])): part
-        for part in measured.parts
-        if part.a in home and part.b in home
-    }
+def _by_circuits(measured: Measured, common: set[str]) -> dict[Pair, PartReading]:
+    """Parts by the first common cavities of their two circuits, and read from the first of these to the second."""
+    found: dict[Pair, PartReading] = {}
+    for part in measured.parts:
+        a, b = (next((n for n in measured.netlist.circuit_of(end) if n in common), "") for end in (part.a, part.b))
+        if a and b:
+            here, there = part.a if part.a in common else a, part.b if part.b in common else b
+            straight = PartReading(here, there, part.ohms_ab, part.ohms_ba)
+            turned = PartReading(there, here, part.ohms_ba, part.ohms_ab)
+            found[pair(a, b)] = straight if pair(a, b) == (a, b) else turned
+    return found
 
 
 def _same(first: PartReading, second: PartReading) -> bool:
-    straight = near(first.ohms_ab, second.ohms_ab, PART_TOLERANCE) and near(
-        first.ohms_ba, second.ohms_ba, PART_TOLERANCE
+    return all(
+        near(earlier, later, PART_TOLERANCE)
+        for earlier, later in ((first.ohms_ab, second.ohms_ab), (first.ohms_ba, second.ohms_ba))
     )
-    turned = near(first.ohms_ab, second.ohms_ba, PART_TOLERANCE) and near(first.ohms_ba, second.ohms_ab, PART_TOLERANCE)
-    return straight if (first.a, first.b) == (second.a, second.b) else straight or turned
 
 
 def _least(part: PartReading | None) -> float | None:
