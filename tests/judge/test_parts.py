@@ -99,6 +99,15 @@ def test_a_part_that_nobody_expects_is_leakage_with_its_ohms():
     verdict = with_parts([], PartReading("D-1", "D-2", 22000.0, 22000.0))
     assert verdict.verdict == FAIL and kinds(verdict) == ["leakage"]
     assert verdict.faults[0].values["ohms"] == 22000.0
+    assert verdict.faults[0].explanation == 0
+
+
+def test_a_leak_of_just_the_isolation_that_the_plan_asks_for_is_allowed():
+    expected = expect(TWO, limits={"isolation_ohms": 22_000.0})
+    for ohms, word in ((22_000.0, PASS), (21_999.0, FAIL)):
+        assert (
+            judge(expected, measured(TWO, grade="wire", parts=(PartReading("D-1", "D-2", ohms, ohms),))).verdict == word
+        )
 
 
 def test_a_part_that_will_not_hold_still_is_not_tested_by_name_and_blocks_no_other_cavity():
@@ -214,6 +223,11 @@ def test_a_scanned_diode_whose_answers_disagree_is_not_tested_by_name_and_blocks
         verdict = judge(expect(TWO, **SCANNED), measured(text, doubtful=[("D-1", "D-2")]))
         assert verdict.verdict == NOT_TESTED and not verdict.faults
         assert by_cavity(verdict) == NAMED
+
+
+def test_of_two_names_for_one_part_in_doubt_the_first_is_said():
+    expected = expect(TWO, diodes=frozenset({("D-1", "D-2"), ("H-1", "H-2")}))
+    assert by_cavity(judge(expected, measured(TWO, doubtful=[("H-1", "H-2")]))) == NAMED
 
 
 def test_what_would_not_hold_still_as_found_is_not_tested_by_name_however_it_reads_now():
