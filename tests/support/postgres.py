@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import quote
 
 
 def binaries() -> Path | None:
@@ -36,8 +37,8 @@ def _who() -> dict[str, object]:
 
 
 @contextmanager
-def cluster() -> Iterator[Cluster]:
-    """A running server; stopped, and its folder removed, when the block is left."""
+def cluster(password: str = "") -> Iterator[Cluster]:
+    """A running server; stopped, and its folder removed, when the block is left. With a password, it asks for it."""
     where = binaries()
     if where is None:
         raise RuntimeError("no PostgreSQL server is installed")
@@ -47,16 +48,17 @@ def cluster() -> Iterator[Cluster]:
         os.chown(folder, who["user"], who["group"])  # type: ignore[arg-type]
     server: subprocess.Popen[bytes] | None = None
     try:
-        _run(
-            [where / "initdb", "-D", folder / "data", "-U", "keeper", "--auth=trust", "-E", "UTF8", "--no-locale"], who
-        )
+        (folder / "password").write_text(password + "\n", encoding="utf-8")
+        how = [f"--pwfile={folder / 'password'}", "--auth=scram-sha-256"] if password else ["--auth=trust"]
+        _run([where / "initdb", "-D", folder / "data", "-U", "keeper", *how, "-E", "UTF8", "--no-locale"], who)
+        (folder / "password").unlink()
         log = (folder / "log").open("wb")
         server = subprocess.Popen(
             [where / "postgres", "-D", folder / "data", "-k", folder, "-c", "listen_addresses="],
             stdout=log, stderr=log, cwd="/", **who,  # type: ignore[call-overload]
         )  # fmt: skip
         log.close()
-        made = Cluster(folder, where)
+        made = Cluster(folder, where, password)
         made.wait(server)
         yield made
     finally:
@@ -81,14 +83,15 @@ def _run(command: list[object], who: dict[str, object]) -> None:
 class Cluster:
     """Addresses of a running server."""
 
-    def __init__(self, folder: Path, where: Path) -> None:
+    def __init__(self, folder: Path, where: Path, password: str = "") -> None:
         self.folder = folder
+        self.password = password
         self._where = where
         self._databases = 0
 
     def url(self, database: str, password: str = "") -> str:
         """Address of a database of this server."""
-        secret = f":{password}" if password else ""
+        secret = f":{quote(password or self.password, safe='')}".rstrip(":")
         return f"postgresql://keeper{secret}@/{database}?host={self.folder}"
 
     def wait(self, server: subprocess.Popen[bytes]) -> None:
