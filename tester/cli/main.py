@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
-from tester.cli.parser import build_parser
+from tester import __version__
 from tester.errors import LoomwrightError
 
 
@@ -28,13 +28,18 @@ def run() -> None:
 
 def main(argv: Sequence[str]) -> int:
     """Run one command line; returns the exit status, never leaves the process."""
+    if list(argv) == ["--version"]:
+        sys.stdout.write(f"loomwright {__version__}\n")
+        return 0
+    from tester.cli.parser import build_parser
+
     try:
         options = build_parser(argv[0] if argv else "").parse_args(argv)
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else 3
     module, _, function = options.handler.partition(":")
     try:
-        return int(getattr(importlib.import_module(module), function)(options))
+        return int(getattr(import_module(module), function)(options))
     except LoomwrightError as error:
         return report(error, options.json)
     except BrokenPipeError:

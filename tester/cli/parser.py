@@ -6,8 +6,7 @@ import argparse
 from collections.abc import Callable
 
 from tester import __version__
-from tester.cli.groups import add_board, add_plan, add_records
-from tester.cli.options import SHORT, Parser, board_options, file, leave_out, log_option, positive, verb
+from tester.cli.options import SHORT, Parser, Words, board_options, file, leave_out, log_option, positive, verb
 
 ABOUT = """\
 Tests a modified door or hatch harness at the bench, before it goes back into the vehicle.
@@ -34,9 +33,7 @@ def build_parser(only: str | None = None) -> Parser:
 
     `only`: build the options of this verb alone, the others just by name; None builds all.
     """
-    top = Parser(
-        prog="loomwright", description=ABOUT, epilog=STATUS, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    top = Parser(prog="loomwright", description=ABOUT, epilog=STATUS, formatter_class=Words)
     top.add_argument("--version", action="version", version=f"loomwright {__version__}")
     verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
     for name, add in _ADDERS.items():
@@ -145,6 +142,24 @@ def _add_find(verbs: argparse._SubParsersAction[Parser]) -> None:
     find.add_argument("--once", action="store_true", help="end after the first firm touch")
 
 
+def _add_plan(verbs: argparse._SubParsersAction[Parser]) -> None:
+    from tester.cli.groups import add_plan
+
+    add_plan(verbs)
+
+
+def _add_records(verbs: argparse._SubParsersAction[Parser]) -> None:
+    from tester.cli.groups import add_records
+
+    add_records(verbs)
+
+
+def _add_board(verbs: argparse._SubParsersAction[Parser]) -> None:
+    from tester.cli.groups import add_board
+
+    add_board(verbs)
+
+
 _ADDERS: dict[str, Callable[[argparse._SubParsersAction[Parser]], None]] = {
     "demo": _add_demo,
     "bench": _add_bench,
@@ -152,8 +167,8 @@ _ADDERS: dict[str, Callable[[argparse._SubParsersAction[Parser]], None]] = {
     "test": _add_test,
     "wiggle": _add_wiggle,
     "find": _add_find,
-    "plan": add_plan,
-    "records": add_records,
-    "board": add_board,
+    "plan": _add_plan,
+    "records": _add_records,
+    "board": _add_board,
     "completion": _add_completion,
 }

@@ -27,6 +27,9 @@ VERDICTS = ("PASS", "FAIL", "NOT TESTED")
 Known = dict[tuple[str, str], int]
 """Ids of search terms that were met before."""
 
+MOST_KNOWN = 10_000
+"""So many of them are kept in memory, then the keeping begins anew: a log's terms have no end."""
+
 
 @dataclass(frozen=True)
 class Line:
@@ -127,6 +130,8 @@ def index_terms(engine: Engine, event: int, job: int, terms: Mapping[str, Sequen
     wanted = [(name, value) for name, values in terms.items() for value in values]
     if not wanted:
         return
+    if len(known) > MOST_KNOWN:
+        known.clear()
     for pair in wanted:
         if pair not in known:
             known[pair] = _term_id(engine, *pair)

@@ -1,14 +1,24 @@
 """Full scan and quick check of 64 and 256 channels: board time, host time, patterns, bytes; the dropout watch.
 
-Floors. Board: each driven channel takes at least its fall and its release time (limits.toml), and the bits of one
-read of every expander that holds a channel (protocol.md, section 5: 16 channels a chip; 32 bits a read) at the fastest
-clock of limits.toml. Wire: each byte is 10 bits at 115200 baud (protocol.md, section 1).
+Floor of the board's time: what no board of this kind can do without. Waits: each pattern takes its fall and its release
+time (limits.toml). Transfers, as the words of protocol.md (section 5) imply them on an expander of 16 channels, at the
+fastest clock of limits.toml, bits alone, no time for starting a transfer:
+
+* full scan, each channel: direction low; one read of each chip that holds a read channel; latch high, direction back,
+  latch low. A write to one port is 24 bits, a read or a write of both ports 32.
+* pattern: each chip that holds a driven channel is told its direction, and all of them are let go before any is driven
+  high ("none is ever high while another is still low"): direction back, latch, direction, and after the release time
+  direction back and latch low: six writes; and one read of each chip that holds a read channel.
+
+What then is left is the call of each transfer by the interpreter (the virtual clock's `overhead_ns`): counted and shown
+apart. Floor of the wire: each byte is 10 bits at 115200 baud (protocol.md, section 1).
 """
 
 from __future__ import annotations
 
 import math
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tester.board.client import Board
@@ -24,7 +34,11 @@ from tests.support.virtual import VirtualBench
 
 BYTE_S = 10 / 115200
 HOST_GOAL = 1.15
-READ_BITS = 32
+CHIP = 16
+PORT_BITS, CHIP_BITS = 24, 32
+WALK_WRITES, PATTERN_WRITES = 4, 6
+LEFT_GOAL = 1.15
+"""Board time over floor and calls: what the firmware does besides."""
 
 
 class CountingLink(QuietLink):
@@ -51,9 +65,12 @@ class CountingLink(QuietLink):
 
 @dataclass(frozen=True)
 class Cost:
-    """What one question cost: seconds on the board's clock, bytes both ways, processor seconds of the host alone."""
+    """What one question cost: seconds on the board's clock, transfers to the expanders, bytes both ways on the wire,
+    processor seconds of the host alone.
+    """
 
     board_s: float
+    transfers: int
     bytes: int
     host_s: float
 
@@ -79,15 +96,24 @@ class Scanner:
         self.link = CountingLink(self.bench)
         self.board = Board(Wire(self.link, self.link.clock, None, lambda: 77))
         self.board.voltage(self.channels)  # the check that driving needs is not part of the scan
+        self.transfers = 0
+        clock, counted = self.bench.board.clock, self.bench.board.clock.spi
+
+        def count(octets: int) -> None:
+            self.transfers += 1
+            counted(octets)
+
+        clock.spi = count  # type: ignore[method-assign]
 
     def cost(self, question: str) -> Cost:
         """Ask "full", "quick" or "pair" once; the answer must be the harness that is plugged in."""
         self.board.voltage(self.channels)
         before, sent, inside = self.bench.seconds, self.link.bytes, self.link.inside_s
+        self.transfers = 0
         start = time.thread_time()
         self._ask(question)
         host = time.thread_time() - start - (self.link.inside_s - inside)
-        return Cost(self.bench.seconds - before, self.link.bytes - sent, host)
+        return Cost(self.bench.seconds - before, self.transfers, self.link.bytes - sent, host)
 
     def _ask(self, question: str) -> None:
         if question == "full":
@@ -103,10 +129,23 @@ class Scanner:
             self.board.walk(self.channels[:1], self.channels[1:2])
 
 
-def floor_s(patterns: int, channels: int) -> float:
-    """Physical floor of so many patterns that read so many channels."""
-    read_us = math.ceil(channels / 16) * READ_BITS / limit("spi_max_mhz")
-    return patterns * (limit("release_us") + limit("fall_us") + read_us) / 1e6
+def walk_floor_s(channels: int) -> float:
+    """Floor of a full scan of the first `channels` channels, all read."""
+    bits = WALK_WRITES * PORT_BITS + math.ceil(channels / CHIP) * CHIP_BITS
+    return channels * _with_waits_s(bits)
+
+
+def patterns_floor_s(patterns: Sequence[Sequence[int]], channels: int) -> float:
+    """Floor of coded patterns (driven channels of each) that read the first `channels` channels."""
+    total = 0.0
+    for driven in patterns:
+        chips = len({(channel - 1) // CHIP for channel in driven})
+        total += _with_waits_s((PATTERN_WRITES * chips + math.ceil(channels / CHIP)) * CHIP_BITS)
+    return total
+
+
+def _with_waits_s(bits: int) -> float:
+    return (limit("release_us") + limit("fall_us") + bits / limit("spi_max_mhz")) / 1e6
 
 
 def scan_rows(channels: int, repeats: int) -> list[Row]:
@@ -115,13 +154,20 @@ def scan_rows(channels: int, repeats: int) -> list[Row]:
     q, lone = len(scanner.circuits), sum(len(c) == 1 for c in scanner.circuits)
     patterns = {"full": channels, "quick": pattern_count(q, lone), "pair": channels * (channels - 1) // 2}
     names = {"full": "full scan", "quick": "quick check"}
+    floors = {
+        "full": walk_floor_s(channels),
+        "quick": patterns_floor_s(quick_check(scanner.circuits), channels),
+    }
     rows, costs = [], {}
     for kind, name in names.items():
         runs = [scanner.cost(kind) for _ in range(repeats)]
         costs[kind] = min(runs, key=lambda run: run.host_s)
-        floor = floor_s(patterns[kind], channels)
-        note = f"physical floor {floor * 1000:.2f} ms; {costs[kind].board_s * 1000:.1f} ms on the board's clock"
+        floor = floors[kind]
+        calls = costs[kind].transfers * scanner.bench.board.clock.overhead_ns / 1e9
+        note = f"waits and transfers, {floor * 1000:.2f} ms; {costs[kind].board_s * 1000:.1f} ms on the board's clock"
         rows.append(Row(f"{name} of {channels}: board time", costs[kind].board_s / floor, note))
+        note = f"the same and {calls * 1000:.1f} ms for {costs[kind].transfers} calls of the bus"
+        rows.append(Row(f"{name} of {channels}: rest", costs[kind].board_s / (floor + calls), note, LEFT_GOAL))
         rows.append(
             Row(
                 f"{name} of {channels}: host time",

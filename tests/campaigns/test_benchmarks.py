@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 ROWS = (
     *(f"{name} of {n}: {what}" for n in (64, 256) for name in ("full scan", "quick check") for what in (
-        "board time", "host time", "patterns", "bytes")),
+        "board time", "rest", "host time", "patterns", "bytes")),
     *(f"pair by pair of {n}: {what}" for n in (64, 256) for what in ("patterns", "bytes")),
     *(f"shortest dropout caught at {n}: us" for n in (64, 128, 256)),
     "start: --help", "start: --version", "start: test to first byte on the port",
