@@ -27,8 +27,8 @@ LIMIT_S = 300
 ROOMS = {
     "tester/scan": ["tests/scan"],
     "tester/judge": ["tests/judge", "tests/outside"],
-    "tester/harness/netlist.py": ["tests/judge", "tests/scan"],
-    "tester/harness/reading.py": ["tests/judge", "tests/scan"],
+    "tester/harness/netlist.py": ["tests/scan", "tests/judge"],
+    "tester/harness/reading.py": ["tests/scan", "tests/judge"],
 }
 PATTERNS = {"tests/outside": "test_measuring_*.py"}
 COMPARE = {

@@ -52,6 +52,8 @@ def test_channels_that_differ_in_any_pattern_are_told_in_order():
     circuits, read = [[7, 8], [3]], [8, 3, 9, 7]
     assert differing(circuits, read, [(7,), (3,)], [0b1000, 0b0110]) == (8, 9)
     assert differing(circuits, read, [(7,), (3,)], [0b1001, 0b0010]) == ()
+    with pytest.raises(ValueError, match="shorter"):
+        differing(circuits, read, [(7,), (3,)], [0b1001])
 
 
 @pytest.mark.parametrize(("held", "width"), [(1, 1), (2, 2), (3, 3), (4, 4), (6, 4), (7, 5), (10, 5), (11, 6), (16, 6)])
