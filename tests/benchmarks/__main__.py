@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+import sys
+import time
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from tests.benchmarks.programs import start_rows
@@ -13,14 +15,24 @@ from tests.benchmarks.scans import dropout_row, scan_rows
 
 
 def all_rows(quick: bool, wheel: Path | None = None) -> list[Row]:
-    """Every figure, in the order of the table."""
-    rows = [row for channels in (64, 256) for row in scan_rows(channels, 2 if quick else 7)]
-    rows += [dropout_row(channels, 6 if quick else 16, 200 if quick else 100) for channels in (64, 128, 256)]
-    rows += start_rows(2 if quick else 9, wheel)
-    rows += judge_rows(5 if quick else 20)
-    rows += replay_rows(2 if quick else 7)
-    rows += search_rows(500 if quick else 20_000)
-    return rows + report_rows(50 if quick else 1000, 5 if quick else 20)
+    """Every figure, in the order of the table. What is being measured is said on standard error."""
+    groups: dict[str, Callable[[], list[Row]]] = {
+        "scans": lambda: [row for channels in (64, 256) for row in scan_rows(channels, 2 if quick else 7)],
+        "dropouts": lambda: [
+            dropout_row(channels, 6 if quick else 30, 200 if quick else 50) for channels in (64, 128, 256)
+        ],
+        "starts": lambda: start_rows(2 if quick else 9, wheel),
+        "verdict and diagnosis": lambda: judge_rows(5 if quick else 20),
+        "replay": lambda: replay_rows(2 if quick else 7),
+        "search": lambda: search_rows(500 if quick else 20_000),
+        "reports": lambda: report_rows(50 if quick else 1000, 5 if quick else 20),
+    }
+    rows: list[Row] = []
+    for name, measure in groups.items():
+        start = time.monotonic()
+        rows += measure()
+        sys.stderr.write(f"{name}: {time.monotonic() - start:.0f} s\n")
+    return rows
 
 
 def main(words: Sequence[str] | None = None) -> int:

@@ -6,17 +6,12 @@ import contextlib
 import io
 import statistics
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
-
-import networkx as nx
 
 from tester.board.client import Board
 from tester.board.recording import Recorder, ReplayWire, Wire
 from tester.harness.leads import LeadMap
 from tester.job.measure import decode, take_scan
-from tester.judge import diagnose
-from tester.judge.look import wrong_cavities
 from tester.reports.html import page_html
 from tester.reports.pages import bench_page
 from tester.reports.tables import record_json
@@ -46,21 +41,8 @@ def judge_rows(repeats: int) -> list[Row]:
 
 def judge_times(size: int, seeds: int) -> dict[str, float]:
     """Median seconds of networkx, verdict and diagnosis over that many harnesses with two faults each."""
-    taken: dict[str, list[float]] = {"networkx": [], "verdict": [], "diagnosis": []}
-    for seed in range(1, seeds + 1):
-        wanted, got = judge_benchmark.case(size, 2, seed)
-        graph = nx.Graph()
-        graph.add_nodes_from(got.cavities)
-        graph.add_edges_from((circuit[0], name) for circuit in got for name in circuit[1:])
-        pairs = [(judge_benchmark.fresh(wanted), judge_benchmark.fresh(got)) for _ in range(6)]
-        calls: dict[str, Callable[[], object]] = {
-            "networkx": lambda graph=graph: list(nx.connected_components(graph)),
-            "verdict": lambda pairs=pairs: wrong_cavities(*pairs.pop()),
-            "diagnosis": lambda pairs=pairs: diagnose(*pairs.pop()),
-        }
-        for name, call in calls.items():
-            taken[name].append(judge_benchmark.best_of(call, 3))
-    return {name: statistics.median(times) for name, times in taken.items()}
+    runs = [judge_benchmark.measure(size, 2, 3, seed) for seed in range(1, seeds + 1)]
+    return {name: statistics.median(run[name] for run in runs) for name in ("networkx", "verdict", "diagnosis")}
 
 
 def replay_rows(repeats: int) -> list[Row]:

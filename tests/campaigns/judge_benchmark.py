@@ -75,9 +75,9 @@ def copies(netlist: Netlist, number: int) -> Iterator[Netlist]:
     return iter([fresh(netlist) for _ in range(number)])
 
 
-def measure(size: int, faults: int, repeats: int) -> dict[str, float]:
+def measure(size: int, faults: int, repeats: int, seed: int = 1) -> dict[str, float]:
     """Seconds of each."""
-    wanted, got = case(size, faults)
+    wanted, got = case(size, faults, seed)
     graph = nx.Graph()
     graph.add_nodes_from(got.cavities)
     graph.add_edges_from((circuit[0], name) for circuit in got for name in circuit[1:])
