@@ -45,7 +45,13 @@ SAME = {
     ("tester/judge/branches.py", "Add becomes Sub", "found = {tuple(sorted((i, (i + step)"): "the same pairs",
     ("tester/judge/compare.py", "2 becomes 3", "order = {"): "the same order",
     ("tester/judge/search.py", "max becomes min", "self._fails[key] = "): "only the memory of the search is worse",
-    ("tester/judge/search.py", "1 becomes 2", "self._states += 1"): "the search gives up at half as many states",
+    ("tester/judge/search.py", "1 becomes 2", "if budget <= self._fails.get("): "a budget is never below zero",
+    ("tester/judge/search.py", "1 becomes 2", "self._fails[key] = "): "a budget is never below zero",
+    ("tester/judge/search.py", "LtE becomes Lt", "if budget <= self._fails.get("): "only the memory of the search is worse",
+    ("tester/judge/search.py", "GtE becomes Gt", "if budget >= self._works.get("): "only the memory of the search is worse",
+    ("tester/judge/search.py", "1 becomes 2", "if budget >= self._works.get("): "a larger default is not reached either",
+    ("tester/judge/diagnosis.py", "Gt becomes GtE", "if len(best) > 1"): "one explanation needs no order",
+    ("tester/judge/verdict.py", "Gt becomes GtE", "best = min(looks"): "the least of one is that one",
     ("tester/judge/diagnosis.py", "min becomes max", "cost = min("): "the search lists explanations of one cost only",
 }
 
