@@ -180,3 +180,12 @@ def test_threads_take_turns_on_one_log(log: Store) -> None:
         thread.join()
     kinds = [event.kind for event in log.read(job)][1:]
     assert kinds == ["tick", "undo"] * 100 and log.verify().whole
+
+
+def test_so_many_search_terms_that_not_all_are_kept_in_memory_are_all_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tester.records.index.MOST_KNOWN", 5)
+    with Store.in_memory("A") as log:
+        jobs = [log.new_job(terms={"tag": f"T-{n}", "plan": "one"}) for n in range(30)]
+        assert len(log._terms) <= 7
+        assert [log.jobs(Query(tag=f"T-{n}"))[0].job for n in range(30)] == jobs
+        assert len(log.jobs(Query(plan="one"))) == 30 and log.verify().whole
