@@ -102,3 +102,8 @@ def test_a_diode_turned_round_is_a_change_whatever_cavities_it_is_read_between()
         assert [c.kind for c in compare(first, parts(other))] == ["part changed"]
     for same in (PartReading("H-1", "H-2", 465.0, None), PartReading("H-2", "H-1", None, 465.0)):
         assert compare(first, parts(same)) == ()
+
+
+def test_a_part_is_named_by_the_cavities_that_it_was_read_between_where_both_scans_have_them():
+    [gone] = compare(parts(PartReading("H-2", "H-1", 465.0, None)), parts())
+    assert (gone.kind, gone.cavities) == ("part gone", ("H-1", "H-2"))
