@@ -129,6 +129,7 @@ def _add_wiggle(verbs: argparse._SubParsersAction[Parser]) -> None:
     board_options(wiggle, leads_needed=False)
     wiggle.add_argument("--seconds", type=positive, default=15.0, metavar="N", help="how long (default 15)")
     wiggle.add_argument("--resume", metavar="RECORD", help="the job that this belongs to")
+    leave_out(wiggle)
     log_option(wiggle)
 
 

@@ -9,7 +9,15 @@ from dataclasses import asdict
 
 from tester.board.client import Board
 from tester.board.recording import Recorder
-from tester.cli.common import MovedLeads, open_log, opened_board, read_leads, refuse_to_drive, refuse_uncautioned
+from tester.cli.common import (
+    MovedLeads,
+    left_out,
+    open_log,
+    opened_board,
+    read_leads,
+    refuse_to_drive,
+    refuse_uncautioned,
+)
 from tester.cli.output import Progress, say, show, show_json
 from tester.cli.scan import about_board
 from tester.errors import InputError
@@ -17,7 +25,7 @@ from tester.harness.leads import LeadMap
 from tester.harness.reading import Measured
 from tester.job.files import read_text
 from tester.job.job import AS_LEFT, Job
-from tester.job.measure import take_scan
+from tester.job.measure import reduced, take_scan
 from tester.job.scanfile import load_scan
 from tester.job.touch import Touch
 from tester.job.wiggle import watch
@@ -32,7 +40,8 @@ def wiggle(options: argparse.Namespace) -> int:
         raise InputError("wiggle needs --leads, or --resume RECORD", "See: loomwright wiggle --help")
     if options.resume:
         return _wiggle_job(options)
-    leads = read_leads(options.leads)[0]
+    rounds = read_leads(options.leads)[:1]
+    (leads,) = reduced(rounds, left_out(options, rounds))
     with opened_board(options) as board:
         refuse_uncautioned(board, options.accept_cautions)
         say("scanning first ...")
@@ -55,8 +64,9 @@ def _wiggle_job(options: argparse.Namespace) -> int:
             job.use_board(about_board(board)["board"])
             refuse_to_drive(job, board)
             moved = MovedLeads(board, options.leads or [])
-            run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text)
-            result = _watch(board, job.leads[-1], run.measured, options.seconds)
+            without = left_out(options, job.leads)
+            run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text, leave_out=without)
+            result = _watch(board, reduced(job.leads, without)[-1], run.measured, options.seconds)
         job.keep_wiggle(result)
         job.judge()
         return _told(result, options.json, job.record)

@@ -43,12 +43,13 @@ def leads(tmp_path: Path) -> Path:
 
 
 def wiggled(
-    tmp_path: Path, leads: Path, harness: str, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, leads: Path, harness: str, capsys: pytest.CaptureFixture[str], *more: str
 ) -> tuple[int, dict[str, object]]:
     place = tmp_path / "harness.toml"
     place.write_text(harness)
     capsys.readouterr()
-    status = main(["wiggle", "--leads", str(leads), "--board", f"virtual:{place}", "--seconds", "1.5", "--json"])
+    begin = ["wiggle", "--leads", str(leads), "--board", f"virtual:{place}", "--seconds", "1.5", "--json"]
+    status = main([*begin, *more])
     return status, json.loads(capsys.readouterr().out)
 
 
@@ -67,6 +68,21 @@ def test_a_contact_that_opens_for_five_milliseconds_is_named_with_its_length(
     assert status == 1 and isinstance(drops, list) and len(drops) >= 2
     assert {frozenset(drop["cavities"]) for drop in drops} == {frozenset({"D-3", "H-3"})}
     assert all(drop["kind"] == "open" and 2 <= drop["lasted_ms"] <= 9 for drop in drops)
+
+
+def test_a_possibly_wet_cavity_is_refused_and_the_rest_is_watched_without_it(
+    tmp_path: Path, leads: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wet = LOOSE + '[[voltage]]\nat = "D-1"\nvolts = 0.6\nohms = 8000\n'
+    place = tmp_path / "wet.toml"
+    place.write_text(wet)
+    assert main(["wiggle", "--leads", str(leads), "--board", f"virtual:{place}", "--seconds", "1"]) == 4
+    assert "--leave-out" in capsys.readouterr().err
+    out = ("--leave-out", "D-1", "--leave-out", "H-1")
+    status, told = wiggled(tmp_path, leads, wet, capsys, *out)
+    drops = told["dropouts"]
+    assert status == 1 and isinstance(drops, list)
+    assert {frozenset(drop["cavities"]) for drop in drops} == {frozenset({"D-3", "H-3"})}
 
 
 def test_the_probe_names_cavity_and_circuit(tmp_path: Path, leads: Path, capsys: pytest.CaptureFixture[str]) -> None:
