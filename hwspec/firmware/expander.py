@@ -216,7 +216,7 @@ class Expanders:
         out[2] = a
         out[3] = b
         hal.spi(cs, out, None)
-        guard.wait(release_us)
+        hal.wait_us(release_us)
         out[1] = _IODIR
         out[2] = kept_a | a
         out[3] = kept_b | b

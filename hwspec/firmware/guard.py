@@ -59,12 +59,14 @@ class Guard:
         self.pump()
 
     def wait_rest(self, since: int, us: int) -> None:
-        """Wait until `us` microseconds after the moment `since` of `ticks_us`. Allocates nothing."""
+        """Wait until `us` microseconds after the moment `since` of `ticks_us`. Pumps only while it is long.
+        Allocates nothing.
+        """
         left = us - self.hal.ticks_diff(self.hal.ticks_us(), since)
-        if left > 0:
+        if left > _PIECE_US:
             self.wait(left)
-        else:
-            self.pump()
+        elif left > 0:
+            self.hal.wait_us(left)
 
     def arm(self) -> None:
         """Pump until the board is surely armed."""

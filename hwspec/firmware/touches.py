@@ -8,6 +8,7 @@ each for the release time: 1.8 mA, and no more than 3.6 mA against several (hwsp
 
 from .errors import ScpiError
 from .expander import Expanders
+from .limits import RELEASE_LONG_US
 from .pins import Pins
 from .scan import Scanner
 
@@ -71,8 +72,10 @@ class Touches:
 
     def _look(self, at: int) -> int:
         steps = self._steps
-        scanner = self.scanner
-        return self.driver.let_go(steps[at + 1], steps[at + 2], steps[at + 3], scanner.release_us, scanner.fall_us)
+        release_us = self.scanner.release_us
+        if release_us > RELEASE_LONG_US:
+            release_us = RELEASE_LONG_US
+        return self.driver.let_go(steps[at + 1], steps[at + 2], steps[at + 3], release_us, self.scanner.fall_us)
 
     def step(self) -> int:
         """Play the next step; where it lies when its reading changed, else -1. Allocates nothing."""

@@ -79,6 +79,8 @@ class Asker:
             "MEAS:ISOL? {s},{a},{l}",
             "WATC:LOAD? {s},{e},{l},{c}",
             "WATC:STAR? {s}",
+            "WATC:LOAD? {s},{e},{e},{c}",
+            "WATC:STAR? {s},1,1",
             "WATC:LOG? {s},0",
             "WATC:STOP? {s}",
             "DIAG:SELF? {s},{p}",
@@ -92,7 +94,7 @@ class Asker:
         ]
         return rng.choice(forms).format(
             s=self.seq, l=self.some(), e=every, c=coded, a=self.channel(), b=self.channel(), g=rng.randint(0, 6),
-            m=rng.randint(0, 4), p=rng.randint(0, 4), r=rng.choice([5, 40, 200]), f=rng.choice([5, 60, 300]),
+            m=rng.randint(0, 4), p=rng.randint(0, 4), r=rng.choice([5, 40, 250, 5000]), f=rng.choice([5, 60, 300]),
         )  # fmt: skip
 
 

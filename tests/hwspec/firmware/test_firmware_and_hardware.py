@@ -29,6 +29,7 @@ SHARED = tomllib.loads((ROOT / "hwspec" / "limits.toml").read_text())["limits"]
         (limits.CHANNELS_PER_CARD, "channels_per_card", 1),
         (limits.STARTER_CHANNELS, "starter_channels", 1),
         (limits.RELEASE_US, "release_us", 1),
+        (limits.RELEASE_LONG_US, "release_long_us", 1),
         (limits.FALL_US, "fall_us", 1),
         (limits.WAIT_MAX_US, "wait_max_us", 1),
         (limits.ARM_MS, "arm_ms", 1),

@@ -82,7 +82,9 @@ def test_log_is_read_from_any_event_so_that_a_lost_reply_loses_nothing() -> None
     talk = watching({"dropout": [dropout(60, 5)]}, [9])
     first = listen(talk, 0.5)
     again = talk.log(2)
-    assert again["first"] == 2 and again["events"][: first["kept"] - 2] == first["events"][2:]
+    assert again["first"] == 2 and first["kept"] >= 7
+    for later, earlier in zip(again["events"], first["events"][2:], strict=False):
+        assert later == earlier or (earlier[1] == STILL and later[0] == earlier[0])
     assert talk.log(5000)["events"] == []
 
 
@@ -240,6 +242,24 @@ def test_a_steady_touch_of_all_circuits_carries_no_more_than_the_board_allows() 
     talk.plug({"link": [*PAIRS, *({"a": f"D-{n}", "b": "~heap"} for n in HELD)]})
     found = listen(talk, 0.3)
     assert {event[2:3] + event[4:] for event in found["events"]} == {(n, 2) for n in HELD} and found["total"] == 32
+
+
+def test_channels_that_are_let_go_are_high_for_no_longer_than_a_long_harness_needs() -> None:
+    """However long the release time is: where two touch, their pins work against each other for that long."""
+    talk = Talk({"link": PAIRS}, FULL_LEADS).begin()
+    talk.ask_body("SCAN:TIM?", 5000, 60)
+    talk.ask_body("WATC:LOAD?", "(@1:64)", channels(HELD), *map(channels, CODED))
+    talk.ask_body("WATC:STAR?", 1, 1)
+    talk.plug({"link": [*PAIRS, {"a": "D-3", "b": "D-20"}]})
+    assert {event[2] for event in listen(talk, 0.3)["events"]} == {3, 20}
+    since: dict[Any, int] = {}
+    high = []
+    for event in talk.board.trace.pins():
+        if event.state == "high":
+            since[event.what] = event.ns
+        elif event.what in since:
+            high.append(event.ns - since.pop(event.what))
+    assert len(high) > 100 and max(high) < 300_000
 
 
 @pytest.mark.parametrize("coded", [[40], [1, 33]])
