@@ -78,7 +78,7 @@ def _as_left(job: Job, board: Board, harness: str, tell: _Teller) -> Verdict:
     board.plug(_shipped("harnesses", harness))
     job.scan(board, AS_LEFT)
     verdict = job.judge()
-    tell.verdict(verdict)
+    tell.verdict(verdict, {step.id: step.number for step in job.steps()})
     return verdict
 
 
@@ -126,10 +126,10 @@ class _Teller:
         skipped = len(job.resolved().skipped)
         self._say(f"{skipped} steps of the plan are not needed here. All are done and ticked - or so it seems.")
 
-    def verdict(self, verdict: Verdict) -> None:
+    def verdict(self, verdict: Verdict, numbers: dict[str, int]) -> None:
         self._head("As left, full scan after the last step")
         self._say(headline(verdict))
-        for line in fault_lines(verdict):
+        for line in fault_lines(verdict, numbers=numbers):
             self._say(line, "  ")
         if verdict.verdict == PASS:
             self._say(lone_line(verdict))

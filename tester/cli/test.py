@@ -38,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
         if options.json:
             show_json(result)
         else:
-            for line in verdict_lines(verdict):
+            for line in verdict_lines(verdict, {step.id: step.number for step in job.steps()}):
                 show(line)
             show(f"Record {job.record}" if job.stored else "Not stored.")
         if trouble:

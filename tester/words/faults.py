@@ -15,19 +15,25 @@ from tester.words.lists import counted, listed, ohms
 MOST = 8  # names of one circuit in a sentence
 
 
-def says(fault: Fault) -> str:
-    """One sentence on one fault, with the steps of the plan that touch its cavities."""
+def says(fault: Fault, numbers: Mapping[str, int] | None = None) -> str:
+    """One sentence on one fault, with the steps of the plan that touch its cavities.
+
+    `numbers`: step -> its number on the work sheet; steps are named by these where all of the fault's are known.
+    """
     by_kind: dict[str, Callable[[Fault], str]] = {
         "miswire": _miswire, "short": _short, "open": _open, "reversed": _reversed, "leakage": _leakage,
         "high-resistance": _high, "dropout": _dropout, "doubtful": _doubtful,
     }  # fmt: skip
-    return by_kind[fault.kind](fault) + _steps(fault)
+    return by_kind[fault.kind](fault) + _steps(fault, numbers or {})
 
 
-def _steps(fault: Fault) -> str:
+def _steps(fault: Fault, numbers: Mapping[str, int]) -> str:
     if not fault.steps:
         return ""
-    return f" ({'step' if len(fault.steps) == 1 else 'steps'} {listed(fault.steps, ordered=False, most=MOST)})"
+    names = list(fault.steps)
+    if all(step in numbers for step in names):
+        names = [str(number) for number in sorted(numbers[step] for step in names)]
+    return f" ({'step' if len(names) == 1 else 'steps'} {listed(names, ordered=False, most=MOST)})"
 
 
 def _miswire(fault: Fault) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from tester.harness.verdict import FAIL, NOT_TESTED, PASS, Fault, Verdict
 from tester.words.faults import says
 from tester.words.lists import counted, listed, ohms
@@ -88,8 +90,8 @@ def _of_circuits(fault: Fault) -> bool:
     return fault.kind in ("open", "short", "miswire") and fault.action not in of_parts
 
 
-def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:
-    """The faults as sentences; tied explanations one after the other, at most `most` of them."""
+def fault_lines(verdict: Verdict, most: int = SHOWN, numbers: Mapping[str, int] | None = None) -> list[str]:
+    """The faults as sentences; tied explanations one after the other, at most `most` of them. `numbers`: as in says."""
     groups = explanations(verdict)
     lines = []
     if groups and not verdict.exact:
@@ -97,13 +99,13 @@ def fault_lines(verdict: Verdict, most: int = SHOWN) -> list[str]:
     for number, group in enumerate(groups[:most]):
         if number:
             lines.append("Or, which would measure the same:")
-        lines += [f"{says(fault)}." for fault in group]
+        lines += [f"{says(fault, numbers)}." for fault in group]
     if len(groups) > most:
         known = "" if verdict.complete else "At least "
         lines.append(f"{known}{counted(len(groups) - most, 'more explanation')} would measure the same.")
     elif groups and verdict.exact and not verdict.complete:
         lines.append("Other explanations with as many faults may measure the same.")
-    lines += [f"{says(fault)}." for fault in measured_faults(verdict)]
+    lines += [f"{says(fault, numbers)}." for fault in measured_faults(verdict)]
     return lines
 
 
@@ -116,12 +118,12 @@ def _bound(verdict: Verdict) -> str:
     )
 
 
-def verdict_lines(verdict: Verdict) -> list[str]:
-    """Everything that a person reads about a result, in order of weight."""
+def verdict_lines(verdict: Verdict, numbers: Mapping[str, int] | None = None) -> list[str]:
+    """Everything that a person reads about a result, in order of weight. `numbers`: of the steps on the work sheet."""
     lines = [headline(verdict)]
     if verdict.outcome:
         lines.append(f"Found: {verdict.outcome}.")
-    lines += fault_lines(verdict)
+    lines += fault_lines(verdict, numbers=numbers)
     lines += untested_lines(verdict)
     lines.append(lone_line(verdict))
     return lines + reach_lines(verdict)

@@ -210,3 +210,10 @@ def test_more_explanations_than_are_listed_are_counted_as_at_least_so_many():
     whole = Verdict("FAIL", (), (), (), groups, 5)
     assert fault_lines(whole)[-1] == "2 more explanations would measure the same."
     assert fault_lines(replace(whole, complete=False))[-1] == "At least 2 more explanations would measure the same."
+
+
+def test_steps_are_named_by_their_numbers_on_the_sheet_where_these_are_known():
+    swap = Fault("miswire", ("D-13", "D-14"), 0, "swap", ("D-14", "D-13"), ("D-13", "D-14"), ("w2-d", "w1-d"))
+    assert says(swap).endswith("(steps w2-d and w1-d)")
+    assert says(swap, {"w1-d": 6, "w2-d": 9, "other": 1}).endswith("(steps 6 and 9)")
+    assert says(swap, {"w1-d": 6}).endswith("(steps w2-d and w1-d)")
