@@ -17,6 +17,7 @@ from tester.harness.verdict import PASS
 from tester.job.measure import take_scan
 from tester.records import writing
 from tester.records.archive import export_log, import_log
+from tester.records.clocks import Moment
 from tester.records.search import Query
 from tester.records.store import Store
 from tests.campaigns.rig import QuietLink
@@ -34,9 +35,10 @@ JUMPS = (
 
 
 class Clock(datetime):
-    """A host's clock that somebody sets."""
+    """A host's clock that somebody sets; `worked`: seconds that really passed."""
 
     moment = NOON
+    worked = 0.0
 
     @classmethod
     def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
@@ -45,7 +47,7 @@ class Clock(datetime):
 
 @pytest.fixture
 def clock(monkeypatch: pytest.MonkeyPatch) -> Iterator[type[Clock]]:
-    Clock.moment = NOON
+    Clock.moment, Clock.worked = NOON, 0.0
     monkeypatch.setattr(writing, "datetime", Clock)
     yield Clock
 
@@ -56,10 +58,12 @@ def test_events_keep_their_order_when_the_clock_is_set_and_verify_says_so(
     name: str, jump: timedelta, clock: type[Clock], tmp_path: Path
 ) -> None:
     back = name.startswith("back")
-    with Store.open(tmp_path / "a.db", "A") as log:
+    clocks = lambda: Moment(clock.moment.timestamp(), clock.worked, clock.worked)  # noqa: E731
+    with Store.open(tmp_path / "a.db", "A", clocks=clocks) as log:
         job = log.new_job(terms={"tag": "T-1"})
         for n in range(6):
             clock.moment += timedelta(seconds=5)
+            clock.worked += 5
             if n == 3:
                 clock.moment += jump
             log.append(job, "note", {"n": n}, terms={"verdict": "PASS"} if n == 5 else {})
@@ -68,6 +72,8 @@ def test_events_keep_their_order_when_the_clock_is_set_and_verify_says_so(
         assert found.whole
         notes = [note for note in found.notes if "clock went back" in note]
         assert len(notes) == (1 if back else 0)
+        set_by = [note for note in found.notes if "its clock was set" in note]
+        assert len(set_by) == 1 and f"event 5: since the event before, its clock was set {name.split()[0]}" in set_by[0]
         (summary,) = log.jobs(Query(tag="T-1"))
         assert summary.term("verdict") == PASS and summary.active_s >= 0
         export_log(log, tmp_path / "x.archive")
