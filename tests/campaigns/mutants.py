@@ -151,6 +151,14 @@ def mutants_of(path: Path) -> list[Mutant]:
     ]
 
 
+def unchanged() -> list[Mutant]:
+    """One of each room in which nothing is changed: unless these survive, "killed" says nothing."""
+    files = [
+        room if room.endswith(".py") else f"{room}/{sorted(ROOT.glob(f'{room}/[a-z]*.py'))[0].name}" for room in ROOMS
+    ]
+    return [Mutant(file, 0, -1, "nothing changed", "") for file in files]
+
+
 def sample(count: int, seed: int) -> list[Mutant]:
     """A seeded sample over all rooms under test."""
     files = [
