@@ -63,6 +63,7 @@ class Touches:
             if steps[at] != number:
                 continue
             got = self._look(at)
+            self.driver.guard.pump()
             for k in (0, 1):
                 level = got >> 8 * k & steps[at + 2 + k]
                 steps[at + 4 + k] = steps[at + 6 + k] = level

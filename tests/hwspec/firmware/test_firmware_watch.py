@@ -206,6 +206,18 @@ def test_letting_go_in_turn_logs_nothing_on_a_steady_harness_and_keeps_the_rest_
     assert not talk.board.trace.driven()
 
 
+def test_a_large_board_stays_armed_while_the_first_readings_are_taken() -> None:
+    """Over twelve milliseconds of steps: the pump must run on, or the expanders are set up again, which takes 40."""
+    leads = {c: f"D-{c}" for c in range(1, 257)}
+    links = [{"a": f"D-{c}", "b": f"D-{c + 1}"} for c in range(1, 256, 2)]
+    talk = Talk({"link": links}, leads, cards=4).begin()
+    held = range(1, 256, 2)
+    coded = [channels([c for c in held if k in CODES[(c - 1) % 16]]) for k in range(6)]
+    talk.ask_body("WATC:LOAD?", "(@1:256)", channels(held), *coded)
+    talk.ask_body("WATC:STAR?", 1, 1)
+    assert listen(talk, 0.2)["longest_us"] < 900
+
+
 def test_letting_go_in_turn_leaves_no_gap_of_half_a_millisecond() -> None:
     found = listen(letting_go({"link": PAIRS}), 1.0)
     assert found["mean_us"] <= found["longest_us"] < 450
