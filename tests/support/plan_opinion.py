@@ -20,7 +20,8 @@ def compare_once(random: Random, most: int, counts: Counter[str]) -> None:
     resolved = resolve(plan, work.as_found, work.answers)
     if work.wrong:
         counts["refused"] += 1
-        assert [one.kind for one in resolved.problems] == [work.wrong], resolved.problems
+        kinds = [one.kind for one in resolved.problems]  # a circuit that may fall apart is told beside the mistake
+        assert kinds.count(work.wrong) == 1 and set(kinds) <= {work.wrong, "junction"}, resolved.problems
         return
     if resolved.problems:
         assert [one.kind for one in resolved.problems] == ["junction"], resolved.problems
