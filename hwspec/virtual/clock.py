@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 NEVER = 1 << 62
-SPI_BIT_NS = 1_000_000_000 / 8_900_000
+SPI_BIT_NS = 1_000_000_000 / 5_000_000  # what the firmware on the board sets; limits.toml, spi_max_mhz
 I2C_BIT_NS = 1_000_000_000 / 400_000
 
 

@@ -87,12 +87,15 @@ def look_at(outcome: Outcome, expected: Expected, measured: Measured, facts: Jud
 
 
 def _dropouts(look: Look, expected: Expected, facts: JudgeFacts) -> None:
-    """Dropouts longer than the plan allows (none unless it says so), reckoned with the cadence of the watch."""
+    """Dropouts longer than the plan allows (none unless it says so), with what the watch may have cut off their length:
+    the cadence for openings, a whole round for touches."""
     if facts.watch is None or facts.watch_stale:
         return
     allowed = expected.limits.get("dropout_ms", 0.0)
+    cadence_ms = facts.watch.cadence_us / 1000
+    round_ms = cadence_ms if facts.watch.shorts_missed_ms is None else facts.watch.shorts_missed_ms
     for drop in facts.watch.dropouts:
-        if drop.lasted_ms + facts.watch.cadence_us / 1000 <= allowed:
+        if drop.lasted_ms + (round_ms if drop.kind == "short" else cadence_ms) <= allowed:
             continue
         cavities = likeliest((name for name in drop.cavities if name in look.wanted), expected)
         values = {"ms": drop.lasted_ms, "at_ms": drop.at_ms}

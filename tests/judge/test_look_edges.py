@@ -106,6 +106,19 @@ def test_a_dropout_counts_with_one_reading_more_against_what_the_plan_allows():
     assert dropout(0.25, 0.0) and dropout(0.0, 500.0)  # none is allowed unless the plan says so
 
 
+def test_a_touch_counts_with_a_whole_round_more():
+    """Seen in two rounds 20 ms apart it may have lasted up to 20 ms more than was seen: by hand."""
+
+    def touch(allowed_ms):
+        drop = Dropout("short", ("D-1", "D-2"), 7.0, 5.0)
+        watch = WatchResult((drop,), 10.0, 500.0, 0.5, shorts_missed_ms=20.0)
+        return judge(
+            expect(GOOD, limits={"dropout_ms": allowed_ms}), measured(GOOD), JudgeFacts(can=WATCH, watch=watch)
+        )
+
+    assert kinds(touch(24.9)) == ["dropout"] and kinds(touch(25.0)) == []
+
+
 def scope(limits=None, facts=None, checks=("continuity", "isolation", "dropout"), seen=None):
     facts = facts or JudgeFacts(can=WATCH)
     verdict = judge(expect(GOOD, checks=checks, limits=limits or {}), seen or measured(GOOD), facts)
