@@ -104,7 +104,7 @@ class _Making:
             table=self.plan.limits.table or "",
             faces={one.id: one.face_names for one in self.plan.connector if one.kind == "housing"},
             sealed=self.sealed(),
-            grade=self.as_found.grade if self.as_found is not None and self.plan.expected is None else "",
+            grade=self._grade(),
         )
 
     def sealed(self) -> dict[str, str]:
@@ -178,6 +178,12 @@ class _Making:
         if self.now.get(terminal(name)) in sure:
             return self.now[terminal(name)]
         return min(sure, key=cavity_key) if sure else None
+
+    def _grade(self) -> str:
+        """Grade of the scan that the circuits come from."""
+        if self.plan.expected is not None:
+            return self.plan.expected.grade
+        return self.as_found.grade if self.as_found is not None else ""
 
     def carried(
         self, outcomes: tuple[Outcome, ...]

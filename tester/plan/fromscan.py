@@ -27,6 +27,7 @@ def plan_from_scan(measured: Measured, id: str, note: str = "") -> Plan:
         directed=_representatives(measured),
         unsteady=tuple(sorted(unsteady, key=lambda ab: (cavity_key(ab[0]), cavity_key(ab[1])))),
         part=_parts(measured),
+        grade="wire" if measured.grade == "wire" else "scan",
         note=note,
     )
     return Plan(

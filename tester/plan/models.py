@@ -263,6 +263,9 @@ class Reference(Strict):
     directed: tuple[tuple[Cavity, Cavity], ...] = Field((), description="[a, b]: b answers to a, not a to b")
     unsteady: tuple[tuple[Cavity, Cavity], ...] = Field((), description="pairs that would not hold still")
     part: tuple[Part, ...] = ()
+    grade: Literal["", "scan", "wire"] = Field(
+        "", description="of the reference scan: scan (no converter: parts may read as wire) or wire; empty: not known"
+    )
     note: Text = ""
 
 

@@ -45,6 +45,19 @@ def untouched(as_found: Measured) -> Expected:
     return expectation(plan_from_scan(as_found, "untouched").model_copy(update={"expected": None}), as_found)
 
 
+@pytest.mark.parametrize("back", [None, 500.0, 6e4, 3e5])
+@pytest.mark.parametrize("wire_ohms", [0.05, 1e3, 2e4])
+def test_a_plan_made_from_a_scan_never_fails_its_own_harness_on_a_better_board(boards, back, wire_ohms):
+    tables = harness(back)
+    tables["leak"] = [*tables.get("leak", []), {"a": "D-5", "b": "D-6", "ohms": wire_ohms}]
+    as_found, _ = boards["starter", 1].measure(tables)
+    again, facts = boards["full", 2].measure(tables)
+    verdict = judge(expectation(plan_from_scan(as_found, "reference"), None), again, facts)
+    assert verdict.verdict != FAIL, (verdict.faults, as_found, again)
+    if wire_ohms > 100:
+        assert {"D-5", "D-6"} <= {name for _, names in verdict.untested for name in names}
+
+
 @pytest.mark.parametrize("later", [("starter", 5), ("full", 2)])
 @pytest.mark.parametrize("back", [None, 500.0, 6e4, 7.5e4, 1e5, 3e5])
 def test_a_diode_with_a_leak_back_never_fails_untouched(boards, back, later):
