@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 
 from tester.harness.reading import OhmsReading, PartReading
 from tester.scan.rounds import Round
@@ -132,11 +132,15 @@ class WireGrade:
         joined = set(_pairs(_merged(groups, wire)))
         together = {pair: found for pair, found in between.items() if pair not in wire}
         home = {channel: group[0] for group in groups for channel in group}
-        one_way = {pair for pair, found in together.items() if math.isinf(max(found[0].ab, found[0].ba))}
-        directed = frozenset((a, b) for a, b in self._links.directed if _across(home, a, b) in one_way)
+        seen = {_across(home, a, b) for a, b in self._links.directed | self._links.varied}
+        weak = {pair for pair, found in together.items() if not found[0].conducts}
+        directed = {(a, b) for a, b in self._links.directed if _across(home, a, b) in weak}
+        directed |= set(_directed(groups, {pair: together[pair][0] for pair in seen & together.keys()}))
         low = {_across(home, a, b) for a, b in self._links.joined | self._links.varied}
-        varied = frozenset(pair for pair, found in together.items() if pair in low and not found[0].conducts)
-        links = ChannelLinks(self._links.points, frozenset(joined), directed, varied, varied, self._links.silent)
+        varied = frozenset(low & weak)
+        links = ChannelLinks(
+            self._links.points, frozenset(joined), frozenset(directed), varied, varied, self._links.silent
+        )
         parts = [
             _part(leads, pair, found)
             for pair, found in together.items()
@@ -153,6 +157,18 @@ class WireGrade:
 def _across(home: Mapping[int, int], a: int, b: int) -> ChannelPair:
     """The first channels of the groups of two channels, lower first."""
     return min(home[a], home[b]), max(home[a], home[b])
+
+
+def _directed(groups: list[list[int]], between: Mapping[ChannelPair, PairOhms]) -> Iterator[ChannelPair]:
+    """(driven low, answering) for all channels of two groups with a one-way part between them.
+
+    The scan's own levels may lie so near the threshold that some channels of a group answer and others do not.
+    """
+    members = {group[0]: group for group in groups}
+    for (a, b), reading in between.items():
+        if math.isinf(reading.ab) != math.isinf(reading.ba):
+            driven, answering = (a, b) if math.isinf(reading.ab) else (b, a)
+            yield from product(members[driven], members[answering])
 
 
 def _pairs(groups: Iterable[Iterable[int]]) -> Iterator[ChannelPair]:

@@ -133,7 +133,7 @@ def circuit_faults(good: Harness) -> Iterator[Broken]:
     for a in wired:
         for b in in_order(lone):
             yield Broken("move", good.rename({a: b, b: a}), (a, b), {a: b, b: a})
-        yield Broken("terminal open", good.rename({a: f"~loose-{a}"}), (a,), {}, 1)
+        yield Broken("terminal open", good.rename({a: loose(good, a)}), (a,), {}, 1)
     for i, row in enumerate(good.tables["link"]):
         broken = good.copy()
         del broken.tables["link"][i]
@@ -141,6 +141,12 @@ def circuit_faults(good: Harness) -> Iterator[Broken]:
         yield Broken("wire broken", broken, ends, {}, 1)
     for one, other in combinations(netlist.circuits, 2):
         yield Broken("short", shorted(good, one[0], other[0]), (one[0], other[0]), {}, 1)
+
+
+def loose(good: Harness, cavity: str) -> str:
+    """A node for the wire that left a terminal: its own, also when another wire left the same cavity before."""
+    before = {row[key] for table, key in ENDS for row in good.tables[table] if row[key].startswith(f"~loose-{cavity}.")}
+    return f"~loose-{cavity}.{len(before)}"
 
 
 def shorted(good: Harness, a: str, b: str, ohms: float = 0.05) -> Harness:
@@ -163,7 +169,7 @@ def random_circuit_fault(good: Harness, rng: random.Random, kind: str) -> Broken
         return Broken(kind, good.rename({a: b, b: a}), (a, b), {a: b, b: a})
     if kind == "terminal open" and wired:
         a = rng.choice(wired)
-        return Broken(kind, good.rename({a: f"~loose-{a}"}), (a,), {}, 1)
+        return Broken(kind, good.rename({a: loose(good, a)}), (a,), {}, 1)
     if kind == "wire broken" and good.tables["link"]:
         broken = good.copy()
         row = broken.tables["link"].pop(rng.randrange(len(broken.tables["link"])))

@@ -6,6 +6,7 @@ the same time, as `wiggle` and the bench do. Each dropout is on a circuit of its
 
 from __future__ import annotations
 
+import gc
 import random
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -149,7 +150,7 @@ def watched(case: Case) -> tuple[int, WatchResult]:
 
 
 def _all(cases: list[Case]) -> dict[Case, tuple[int, WatchResult]]:
-    with ProcessPoolExecutor(max_workers=2) as pool:
+    with ProcessPoolExecutor(max_workers=2, initializer=gc.freeze) as pool:
         return dict(zip(cases, pool.map(watched, cases), strict=True))
 
 

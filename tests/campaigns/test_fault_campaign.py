@@ -6,6 +6,7 @@ the injected faults are as few as can be, they are among the explanations.
 
 from __future__ import annotations
 
+import gc
 import os
 import time
 from collections import Counter, defaultdict
@@ -38,7 +39,7 @@ def _gather(title: str, work: Callable[[int], runs.Result], seeds: range) -> tup
     seeds = range(seeds.start, seeds.start + max(1, int(len(seeds) * SHARE)))
     scores: dict[str, Score] = defaultdict(Score)
     problems: list[str] = []
-    with ProcessPoolExecutor(max_workers=2) as pool:
+    with ProcessPoolExecutor(max_workers=2, initializer=gc.freeze) as pool:
         for found, wrong in pool.map(work, seeds, chunksize=2):
             problems += wrong
             for kind, score in found.items():
@@ -91,7 +92,7 @@ def test_a_thousand_good_harnesses_with_noise_never_fail():
 
 def test_physically_invisible_faults_are_not_claimed():
     tally: dict[str, dict[str, Counter[str]]] = {}
-    with ProcessPoolExecutor(max_workers=2) as pool:
+    with ProcessPoolExecutor(max_workers=2, initializer=gc.freeze) as pool:
         for found in pool.map(runs.invisible, range(5000, 5030)):
             for name, boards in found.items():
                 for board, verdict in boards.items():

@@ -3,6 +3,7 @@
 9,900 seeded sessions in process on the board's virtual clock, 100 through pseudo-terminals with the real clock.
 """
 
+import gc
 import os
 import time
 from collections import Counter
@@ -33,7 +34,7 @@ def judge(outcomes: list[Outcome]) -> None:
 @pytest.mark.timeout(3000)
 def test_faults_on_byte_channels_in_process():
     start = time.monotonic()
-    with ProcessPoolExecutor(min(2, os.cpu_count() or 1)) as pool:
+    with ProcessPoolExecutor(min(2, os.cpu_count() or 1), initializer=gc.freeze) as pool:
         outcomes = list(pool.map(run, SEEDS, chunksize=50))
     print(f"\nlink faults in process, seeds {SEEDS.start} to {SEEDS.stop - 1}, {time.monotonic() - start:.0f} s")
     print(table(outcomes))

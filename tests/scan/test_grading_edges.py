@@ -115,6 +115,16 @@ def test_the_first_of_two_readings_decides_whether_a_one_way_link_stays_one():
     assert nothing.directed == {("D-2", "D-1")} and not nothing.parts and not nothing.doubtful
 
 
+def test_levels_at_the_threshold_leave_no_channel_of_a_one_way_link_in_doubt_once_it_is_measured():
+    # 2 answers 4 but not 3, and 1 wavers: the converter says that current flows from 1 to 3 alone
+    wires = frozenset({(1, 2), (3, 4)})
+    links = ChannelLinks((1, 2, 3, 4), wires, frozenset({(4, 2)}), frozenset({(1, 3)}), frozenset({(1, 3)}))
+    readings = {(1, 2): [(0.1, 0.1)], (3, 4): [(0.1, 0.1)], (1, 3): [(5300.0, NONE)]}
+    measured, _ = grade(links, readings)
+    assert measured.directed == {(f"D-{driven}", f"D-{answering}") for driven in (3, 4) for answering in (1, 2)}
+    assert not measured.doubtful and [(p.ohms_ab, p.ohms_ba) for p in measured.parts] == [(5300.0, None)]
+
+
 def test_a_one_way_link_between_wires_is_measured_between_their_first_channels_once():
     links = ChannelLinks((1, 2, 3, 4), frozenset({(1, 2), (3, 4)}), frozenset({(4, 2), (3, 1)}))
     readings = {(1, 2): [(0.1, 0.1)], (3, 4): [(0.1, 0.1)], (1, 3): [(700.0, NONE)]}
