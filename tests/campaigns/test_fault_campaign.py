@@ -78,7 +78,7 @@ def test_five_thousand_double_and_two_thousand_triple_faults():
 
 
 def test_larger_harnesses_to_256_cavities():
-    scores, problems = _gather("24 to 256 cavities", partial(runs.large, cases=20), range(3000, 3060))
+    scores, problems = _gather("24 to 256 cavities", partial(runs.large, cases=40), range(3000, 3060))
     _never_passed(scores, problems)
 
 
