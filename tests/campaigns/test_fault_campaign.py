@@ -64,6 +64,7 @@ def test_every_single_fault_of_300_harnesses_is_found_and_located():
 
 def test_faults_of_parts_resistance_and_isolation_are_found_and_located():
     scores, problems = _gather("with the converter", runs.electrical, range(1000, 1300))
+    assert sum(score.injected for score in scores.values()) > 2000 * SHARE
     _never_passed(scores, problems)
 
 
@@ -75,10 +76,12 @@ def test_five_thousand_double_and_two_thousand_triple_faults():
         assert not wrong, wrong[:5]
         assert all(score.minimal == score.located for score in scores.values())
         assert sum(score.passed for score in scores.values()) == len(problems) - len(wrong) == 0
+        assert sum(score.injected for score in scores.values()) > 1900 * SHARE
 
 
 def test_larger_harnesses_to_256_cavities():
     scores, problems = _gather("24 to 256 cavities", partial(runs.large, cases=40), range(3000, 3060))
+    assert sum(score.injected for score in scores.values()) > 10_000 * SHARE
     _never_passed(scores, problems)
 
 
