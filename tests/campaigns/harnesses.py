@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from typing import Any
@@ -29,12 +29,22 @@ class Harness:
     @property
     def netlist(self) -> Netlist:
         """Circuits by metal: links and whatever else has up to 100 ohm."""
-        joiner = Joiner(self.cavities)
+        circuits = [[name for name in circuit if name in self.cavities] for circuit in self._joined()]
+        return Netlist.of(circuit for circuit in circuits if circuit)
+
+    @property
+    def ends(self) -> list[list[str]]:
+        """For each end of each part the cavities that it is joined to, none for a loose end."""
+        nodes = [row[end] for table, end in ENDS[2:] for row in self.tables[table]]
+        home = {name: circuit for circuit in self._joined(nodes) for name in circuit}
+        return [[name for name in home[node] if name in self.cavities] for node in nodes]
+
+    def _joined(self, more: Iterable[str] = ()) -> list[list[str]]:
+        joiner = Joiner([*self.cavities, *more])
         for row in self.tables["link"]:
             if row["ohms"] <= WIRE_OHMS:
                 joiner.join(row["a"], row["b"])
-        circuits = [[name for name in circuit if name in self.cavities] for circuit in joiner.circuits()]
-        return Netlist.of(circuit for circuit in circuits if circuit)
+        return [sorted(circuit) for circuit in joiner.circuits()]
 
     @property
     def one_way_mix(self) -> bool:

@@ -45,7 +45,8 @@ class Score:
 
 def count(broken: Broken, good: Harness, expected: Expected, measured: Measured, verdict: Verdict, into: Score) -> str:
     """Add one case. Returns what went wrong, "" when all is as it must be."""
-    if broken.moved is not None and broken.harness.netlist == good.netlist:
+    same = broken.harness.netlist == good.netlist
+    if broken.moved is not None and same and broken.harness.ends == good.ends:
         into.undone += 1  # the faults of this set undo each other
         return "" if verdict.verdict != FAIL else f"FAIL although the circuits are right: {verdict.faults}"
     into.injected += 1
@@ -65,8 +66,8 @@ def count(broken: Broken, good: Harness, expected: Expected, measured: Measured,
         return "" if hit else f"not located: {broken.at}, faults {verdict.faults}"
     if verdict.verdict != FAIL:
         return ""  # in doubt and said so: counted, neither detected nor escaped
-    if broken.harness.one_way_mix:
-        return ""  # detected; where it lies a scan cannot tell from the levels
+    if broken.harness.one_way_mix or same:
+        return ""  # detected; where it lies a scan cannot tell from the levels, or only a diode is elsewhere
     if measured.netlist != broken.harness.netlist:
         return f"the scan saw {measured.netlist.circuits}, not {broken.harness.netlist.circuits}"
     return _explained(broken, good, expected, measured, into)
