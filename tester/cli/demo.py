@@ -14,6 +14,7 @@ from tester.cli.scan import about_board
 from tester.harness.verdict import PASS, Verdict
 from tester.job.files import read_text
 from tester.job.job import AS_FOUND, AS_LEFT, Job
+from tester.job.steps import sheet_numbers
 from tester.job.verdicts import verdict_object
 from tester.shipped import shipped
 from tester.words import counted, fault_lines, headline, lone_line
@@ -78,7 +79,7 @@ def _as_left(job: Job, board: Board, harness: str, tell: _Teller) -> Verdict:
     board.plug(_shipped("harnesses", harness))
     job.scan(board, AS_LEFT)
     verdict = job.judge()
-    tell.verdict(verdict, {step.id: step.number for step in job.steps()})
+    tell.verdict(verdict, sheet_numbers(job.steps()))
     return verdict
 
 

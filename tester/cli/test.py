@@ -15,6 +15,7 @@ from tester.errors import InputError, LoomwrightError
 from tester.harness.verdict import FAIL, PASS
 from tester.job.files import read_text
 from tester.job.job import AS_FOUND, AS_LEFT, Job
+from tester.job.steps import sheet_numbers
 from tester.job.verdicts import verdict_object
 from tester.records.store import Store
 from tester.words import verdict_lines
@@ -38,7 +39,7 @@ def run(options: argparse.Namespace) -> int:
         if options.json:
             show_json(result)
         else:
-            for line in verdict_lines(verdict, {step.id: step.number for step in job.steps()}):
+            for line in verdict_lines(verdict, sheet_numbers(job.steps())):
                 show(line)
             show(f"Record {job.record}" if job.stored else "Not stored.")
         if trouble:

@@ -27,11 +27,12 @@ from tester.job.files import read_text
 from tester.job.job import AS_LEFT, Job
 from tester.job.measure import reduced, take_scan
 from tester.job.scanfile import load_scan
+from tester.job.stored import watch_object, watch_words
 from tester.job.touch import Touch
 from tester.job.wiggle import watch
 from tester.judge import Dropout, WatchResult
 from tester.words import listed
-from tester.words.changes import dropout_line, watch_line
+from tester.words.changes import dropout_line
 
 
 def wiggle(options: argparse.Namespace) -> int:
@@ -88,13 +89,10 @@ def _say(drop: Dropout) -> None:
 
 
 def _told(result: WatchResult, as_json: bool, record: str | None) -> int:
-    line = watch_line(result.seconds, result.cadence_us, result.missed_ms, result.shorts_missed_ms)
+    line = watch_words(result)
     if as_json:
-        drops = [
-            {"kind": d.kind, "cavities": list(d.cavities), "at_ms": d.at_ms, "lasted_ms": d.lasted_ms}
-            for d in result.dropouts
-        ]
-        show_json({"dropouts": drops, "complete": result.complete, "says": line, "record": record})
+        told = watch_object(result)
+        show_json({"dropouts": told["dropouts"], "complete": result.complete, "says": line, "record": record})
     else:
         for drop in result.dropouts:
             show(dropout_line(drop.kind, drop.cavities, drop.at_ms, drop.lasted_ms))

@@ -83,7 +83,8 @@ class Verdict:
     complete      every explanation of that size is among the faults
     links         resistances judged, each with its limit and the source of it
     reach         how far the checks saw: "isolation_ohms" (no leak below it can have hidden), "joined_ohms" (up to
-                  which "joined" may be), "dropout_ms" (a longer one cannot have been missed); only what applies
+                  which "joined" may be), "dropout_ms" and "touch_ms" (a longer opening or touch cannot have been
+                  missed), "touch_blind" (number of circuits among which parts hide touches); only what applies
     at_least      number of faults that any explanation needs; `exact` when the explanations have just as many
     """
 

@@ -23,7 +23,7 @@ from tester.job.measure import NextRound, OnRow, Progress, ScanRun, VoltagePrese
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
 from tester.job.steps import StepView, variant_of, views
-from tester.job.stored import reading_of, rounds_of
+from tester.job.stored import reading_of, rounds_of, watch_object
 from tester.job.verdicts import verdict_object
 from tester.job.wet import refusal_facts, soiled
 from tester.judge import JudgeFacts, WatchResult, judge
@@ -385,14 +385,4 @@ class Job(JobEvents):
 
     def keep_wiggle(self, result: WatchResult) -> None:
         """Store what the dropout watch saw."""
-        dropouts = [
-            {"kind": d.kind, "cavities": list(d.cavities), "at_ms": d.at_ms, "lasted_ms": d.lasted_ms}
-            for d in result.dropouts
-        ]
-        facts = {
-            "seconds": result.seconds,
-            "cadence_us": result.cadence_us,
-            "missed_ms": result.missed_ms,
-            "shorts_missed_ms": result.shorts_missed_ms,
-        }
-        self._append("wiggle", {**facts, "complete": result.complete, "dropouts": dropouts})
+        self._append("wiggle", watch_object(result))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from tester.harness.cavity import split_cavity
@@ -83,6 +83,11 @@ def views(found: Resolved, ticked: Mapping[str, str]) -> list[StepView]:
             )
         )
     return shown
+
+
+def sheet_numbers(steps: Iterable[StepView]) -> dict[str, int]:
+    """Step id -> its number on the work sheet, as sentences about faults name it."""
+    return {step.id: step.number for step in steps}
 
 
 def variant_of(found: Resolved) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from typing import Any
 
 from tester.harness.reading import Measured
@@ -10,6 +11,7 @@ from tester.job.measure import RoundFrames, decode
 from tester.job.scanfile import load_rounds, load_scan, parse_json
 from tester.job.state import ScanEntry
 from tester.judge import Dropout, WatchResult
+from tester.words import watch_line
 
 
 def reading_of(entry: ScanEntry, name: str, touched: Iterable[str] = ()) -> Measured:
@@ -27,6 +29,16 @@ def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
     return load_rounds(parse_json(entry.blobs["rounds"].decode(), place), place)
 
 
+def watch_object(result: WatchResult) -> dict[str, Any]:
+    """What a dropout watch saw as JSON values, as the record keeps it."""
+    return asdict(result) | {"dropouts": [asdict(one) for one in result.dropouts]}
+
+
+def watch_words(result: WatchResult) -> str:
+    """The sentence on what a watch did and what it could have missed."""
+    return watch_line(result.seconds, result.cadence_us, result.missed_ms, result.shorts_missed_ms, result.touch_blind)
+
+
 def watch_of(stored: Mapping[str, Any]) -> WatchResult:
     """A stored dropout watch as judge takes it."""
     dropouts = tuple(Dropout(d["kind"], tuple(d["cavities"]), d["at_ms"], d["lasted_ms"]) for d in stored["dropouts"])
@@ -37,4 +49,5 @@ def watch_of(stored: Mapping[str, Any]) -> WatchResult:
         stored["missed_ms"],
         stored["complete"],
         stored.get("shorts_missed_ms"),
+        tuple(map(tuple, stored.get("touch_blind", ()))),
     )

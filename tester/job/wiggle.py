@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tester.board.client import Board
 from tester.board.readings import NOT_OVER, WatchEvent, WatchLogFrame
 from tester.errors import BoardError, InputError
+from tester.harness.cavity import in_order
 from tester.harness.leads import LeadMap
 from tester.harness.netlist import Netlist
 from tester.harness.reading import Measured
 from tester.judge import Blip, Dropout, WatchLog, WatchResult, judge_watch
-from tester.scan import bits, expected_rows, let_go_lists, let_go_steps, watch_pattern
+from tester.scan import bits, expected_rows, hidden_touches, let_go_lists, let_go_steps, watch_pattern
 
 EVERY = 1  # readings of the held pattern between two steps of letting go
 PROTOCOL = (1, 1)  # from which on the board knows how to let go
@@ -71,18 +72,9 @@ def watch(
 
     Raises BoardError, and InputError when the harness is not as it was scanned.
     """
-    if "watch" not in board.info.can:
-        raise BoardError("this board cannot watch for dropouts", "Use a board that can (board info).", code="channels")
     netlist = measured.netlist
     plan = plan_watch(netlist, leads)
-    _new_enough(board)
-    board.watch_load(plan.read, plan.held, plan.let_go)
-    start = board.watch_start(EVERY, let_go=True)
-    wrong = _differing(plan, measured, leads, start.rows)
-    if wrong:
-        board.watch_stop()
-        names = ", ".join(leads.channels[channel] for channel in wrong)
-        raise InputError(f"the harness is not as it was scanned: look at {names}", "Scan it again, then watch.")
+    blind = _begin(board, plan, measured, leads)
     events: dict[int, WatchEvent] = {}
     told: set[tuple[str, tuple[str, ...], float]] = set()
     ended_early = False
@@ -108,11 +100,28 @@ def watch(
         board.off()
     _take(events, last)
     complete = last.elapsed_ms >= seconds * 1000 and not ended_early
-    result = _judge(events, last, plan, leads, netlist, complete=complete)
+    result = replace(_judge(events, last, plan, leads, netlist, complete=complete), touch_blind=blind)
     for drop in result.dropouts:
         if (drop.kind, drop.cavities, drop.at_ms) not in told and on_dropout:
             on_dropout(drop)
     return result
+
+
+def _begin(board: Board, plan: WatchPlan, measured: Measured, leads: LeadMap) -> tuple[tuple[str, ...], ...]:
+    """Load and start the watch. Groups of circuits, each by one cavity, between which no touch is seen."""
+    if "watch" not in board.info.can:
+        raise BoardError("this board cannot watch for dropouts", "Use a board that can (board info).", code="channels")
+    _new_enough(board)
+    board.watch_load(plan.read, plan.held, plan.let_go)
+    start = board.watch_start(EVERY, let_go=True)
+    wrong = _differing(plan, measured, leads, start.rows)
+    if wrong:
+        board.watch_stop()
+        names = ", ".join(leads.channels[channel] for channel in wrong)
+        raise InputError(f"the harness is not as it was scanned: look at {names}", "Scan it again, then watch.")
+    low = [{plan.read[k] for k in bits(row)} for row in start.rows[1:]]
+    hidden = hidden_touches(plan.held, plan.let_go, low)
+    return tuple(tuple(in_order(leads.channels[channel] for channel in group)) for group in hidden)
 
 
 def _differing(plan: WatchPlan, measured: Measured, leads: LeadMap, rows: Sequence[int]) -> list[int]:

@@ -29,6 +29,7 @@ class WatchResult:
     seconds     watched, at `cadence_us` between two readings at worst
     missed_ms   the longest opening that could have been missed; `shorts_missed_ms` the longest touch between circuits,
                 None when no coded patterns looked for them
+    touch_blind groups of circuits, each by one cavity, that parts make read alike: no touch within a group is seen
     complete    False when it was broken off, or when more happened than the board can log
     """
 
@@ -38,6 +39,7 @@ class WatchResult:
     missed_ms: float = 0.0
     complete: bool = True
     shorts_missed_ms: float | None = None
+    touch_blind: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)

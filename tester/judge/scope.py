@@ -26,6 +26,10 @@ def reach(measured: Measured, facts: JudgeFacts, look: Look) -> dict[str, float]
         found["leak_ohms"] = min(leaks)
     if facts.watch is not None and not facts.watch_stale:
         found["dropout_ms"] = facts.watch.missed_ms
+        if facts.watch.shorts_missed_ms is not None:
+            found["touch_ms"] = facts.watch.shorts_missed_ms
+        if facts.watch.touch_blind:
+            found["touch_blind"] = float(sum(map(len, facts.watch.touch_blind)))
     return found
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 Circuit = Sequence[int]
 LET_GO_TOGETHER = 16  # channels that the board lets go of at the same time (hwspec/protocol.md, WATCh:STARt?)
@@ -80,6 +80,25 @@ def let_go_lists(held: Sequence[int]) -> list[tuple[int, ...]]:
 def let_go_steps(lists: Iterable[Iterable[int]]) -> int:
     """How many times the board lets go in one round of these lists."""
     return sum(len({(channel - 1) // LET_GO_TOGETHER for channel in one}) for one in lists)
+
+
+def hidden_touches(
+    held: Iterable[int], lists: Sequence[Iterable[int]], low: Sequence[Collection[int]]
+) -> list[tuple[int, ...]]:
+    """Groups of held channels that read alike whatever is let go, so that no touch between them shows.
+
+    `low`: of each list the channels that read low, let go, on the harness as it should be: parts lead on from them to
+    what is driven. A touch shows where one reads high and the other low.
+    """
+    high: dict[int, list[int]] = {channel: [] for channel in held}
+    for number, (listed, staying) in enumerate(zip(lists, low, strict=True)):
+        for channel in set(listed).difference(staying):
+            high[channel].append(number)
+    groups: dict[tuple[int, ...], list[int]] = {}
+    for channel, numbers in high.items():
+        key = ((channel - 1) // LET_GO_TOGETHER, *numbers) if numbers else ()
+        groups.setdefault(key, []).append(channel)
+    return [tuple(sorted(group)) for group in groups.values() if len(group) > 1]
 
 
 def expected_rows(circuits: Sequence[Circuit], read: Sequence[int], driven: Iterable[Circuit]) -> list[int]:

@@ -42,8 +42,14 @@ def _ohms(value: float | None) -> str:
     return "no reading" if value is None else ohms(value)
 
 
-def watch_line(seconds: float, cadence_us: float, missed_ms: float, shorts_missed_ms: float | None) -> str:
-    """What a dropout watch did and what it could have missed, in one sentence."""
+def watch_line(
+    seconds: float,
+    cadence_us: float,
+    missed_ms: float,
+    shorts_missed_ms: float | None,
+    touch_blind: Sequence[Sequence[str]] = (),
+) -> str:
+    """What a dropout watch did and what it could have missed, in one sentence; arguments as in a WatchResult."""
     text = (
         f"Watched for {seconds:.3g} s, a reading at least every {cadence_us / 1000:.3g} ms: "
         f"an opening of up to {missed_ms:.3g} ms could have been missed "
@@ -51,7 +57,11 @@ def watch_line(seconds: float, cadence_us: float, missed_ms: float, shorts_misse
     )
     if shorts_missed_ms is None:
         return f"{text}; touches between circuits were not looked for"
-    return f"{text}, a touch between circuits of up to {shorts_missed_ms:.3g} ms"
+    text = f"{text}, a touch between circuits of up to {shorts_missed_ms:.3g} ms"
+    if not touch_blind:
+        return text
+    groups = "; ".join(listed(group, most=MOST) for group in touch_blind)
+    return f"{text}; parts hide any touch between the circuits of {groups}"
 
 
 def dropout_line(kind: str, cavities: Sequence[str], at_ms: float, lasted_ms: float) -> str:

@@ -39,8 +39,19 @@ def reach_lines(verdict: Verdict) -> list[str]:
             else "The largest circuits have too many cavities for a scan to surely see a leak between them."
         )
     if "dropout" in verdict.scope and "dropout_ms" in verdict.reach:
-        lines.append(f"A dropout of up to {verdict.reach['dropout_ms']:.3g} ms could have been missed.")
+        lines.append(
+            f"An opening of up to {verdict.reach['dropout_ms']:.3g} ms could have been missed{_touches(verdict)}."
+        )
     return lines
+
+
+def _touches(verdict: Verdict) -> str:
+    """The rest of the sentence on dropouts: how far touches between circuits were looked for."""
+    if "touch_ms" not in verdict.reach:
+        return ""
+    text = f", a touch between circuits of up to {verdict.reach['touch_ms']:.3g} ms"
+    blind = int(verdict.reach.get("touch_blind", 0))
+    return f"{text}; among {blind} circuits that parts lead on from, some touches at all" if blind else text
 
 
 def headline(verdict: Verdict) -> str:

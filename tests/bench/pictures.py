@@ -39,20 +39,17 @@ async def demo_job(bench: DemoBench, size: tuple[int, int], wrong: str, right: s
     async with bench.running(size, side="left"):
         await bench.intake()
         await bench.keys("enter")
-        bench.take("leads")
         for _ in range(len(bench.job.cautions()) - 1):
             await bench.keys("enter")
         await bench.until(lambda: bench.app.board_state == "rest", "the board")
         await bench.keys("enter")
         await bench.until(lambda: "checked" in bench.text(), "checked")
         await bench.as_found()
-        bench.take("as-found")
         await bench.keys("enter")
         await bench.until(lambda: "WORK SHEET" in bench.strip, "work sheet")
         await bench.until(lambda: bench.app.stage.watching.on, "the watch")
         for _ in range(5):
             await bench.keys("enter")
-        bench.take("work-sheet")
         await bench.plug(wrong)
         await bench.until(lambda: "wrong" in bench.app.sounds.played, "wrong", 60)
         bench.take("work-sheet-wrong")

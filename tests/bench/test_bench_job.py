@@ -12,6 +12,8 @@ import pytest
 from tester.board.client import Board
 from tests.bench.bench_support import AFTER, BEFORE, LEADS, PLAN, WRONG, Bench, harness
 
+ROOT = Path(__file__).parents[2]
+
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Bench:
@@ -272,3 +274,21 @@ async def test_a_harness_that_came_back_is_scanned_again_and_its_changes_stand_b
         await bench.until_text("A-1")
         assert "A-1" in bench.text() and "as left" in bench.text() and "nothing" in bench.text()
         assert [one.touched for one in bench.app.session.comeback_changes()]
+
+
+async def test_what_the_intake_misses_is_told_and_the_cursor_goes_to_its_line(bench: Bench) -> None:
+    bench.plan = ROOT / "fixtures/plans/side-door.toml"
+    async with bench.running():
+        await bench.until(lambda: "INTAKE" in bench.strip, "intake")
+        await bench.pilot.pause()
+        for missing, words in (
+            ("in-side", "Which side? Write left or right"),
+            ("in-leads", "Which leads?"),
+            ("in-plan", "Which plan?"),
+        ):
+            bench.app.stage.query_one(f"#{missing}").value = ""
+            bench.app.stage.query_one("#in-customer").focus()
+            await bench.keys("enter")
+            await bench.until_text(words)
+            assert bench.app.focused is not None and bench.app.focused.id == missing
+            assert bench.app.session.job is None

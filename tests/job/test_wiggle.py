@@ -10,6 +10,7 @@ import pytest
 from tester.errors import BoardError, InputError
 from tester.harness.reading import Measured
 from tester.job import wiggle
+from tester.job.stored import watch_object, watch_of
 from tester.judge import WatchResult
 from tests.campaigns.rig import Rig
 
@@ -60,6 +61,25 @@ def test_parts_between_circuits_are_as_they_should_be(rig: Rig) -> None:
     assert measured.parts and len(measured.netlist.circuits) == 5
     result = wiggle.watch(rig.board, rig.leads, measured, 0.5)
     assert (result.dropouts, result.complete) == ((), True)
+    assert result.touch_blind == (("D-1", "D-2"),)  # one of D-3 and D-4 reads high, let go: the diode blocks
+    assert watch_of(watch_object(result)) == result
+
+
+@pytest.mark.parametrize("ends", [("D-1", "D-2"), ("D-1", "D-3"), ("D-3", "D-4"), ("D-2", "D-4")])
+def test_a_touch_is_seen_unless_the_watch_says_that_parts_hide_it(rig: Rig, ends: tuple[str, str]) -> None:
+    """The control: without the parts each of these touches is seen, and nothing is said to be hidden."""
+    links = [*LINKS, {"a": "D-4", "b": "H-4"}]
+    resistors = [{"a": "D-1", "b": "D-2", "ohms": 120.0}, {"a": "D-3", "b": "D-4", "ohms": 120.0}]
+    for parts in ([], resistors):
+        measured, _ = rig.measure({"link": links, "resistor": parts})
+        times = {"every_ms": 450, "open_ms": 400, "phase_ms": rig.bench.seconds * 1000 + 300}
+        touch = {"a": ends[0], "b": ends[1], **times}
+        rig.bench.plug({"link": links, "resistor": parts, "dropout": [touch]})
+        result = wiggle.watch(rig.board, rig.leads, measured, 1.0)
+        assert result.touch_blind == ((("D-1", "D-2"), ("D-3", "D-4")) if parts else ())
+        hidden = any(set(ends) <= set(group) for group in result.touch_blind)
+        assert bool(result.dropouts) != hidden
+        assert all(one.kind == "short" for one in result.dropouts)
 
 
 def test_a_harness_that_is_not_as_it_was_scanned_is_refused_by_name(rig: Rig) -> None:

@@ -44,6 +44,9 @@ def test_a_watch_says_what_it_could_have_missed():
         "could have been missed (where more than 4 m of wire come loose, a longer one), "
         "a touch between circuits of up to 15.6 ms"
     )
+    assert watch_line(30.0, 520.0, 0.978, 15.6, (("D-1", "D-3"), ("H-4", "H-10"))).endswith(
+        "of up to 15.6 ms; parts hide any touch between the circuits of D-1 and D-3; H-4 and H-10"
+    )
 
 
 def test_a_dropout_says_which_circuit_when_and_how_long():

@@ -110,11 +110,11 @@ class IntakeScreen(StageScreen):
         plan, leads = given.pop("plan"), split_paths(given.pop("leads"))
         try:
             if not plan:
-                raise InputError("Which plan? Write the name of its file on the first line.")
-            if self.sides and not given["side"]:
-                raise InputError(f"Which side? Write {' or '.join(self.sides)} on the third line.")
+                raise self._missing("plan", "Which plan? Write the name of its file on the first line.")
             if not leads:
-                raise InputError("Which leads? Write the name of the lead map on the second line.")
+                raise self._missing("leads", "Which leads? Write the name of the lead map on the second line.")
+            if self.sides and not given["side"]:
+                raise self._missing("side", f"Which side? Write {' or '.join(self.sides)} on the third line.")
             session.options.leads = leads
             session.start(plan, leads, {key: text for key, text in given.items() if text})
         except LoomwrightError as error:
@@ -124,6 +124,11 @@ class IntakeScreen(StageScreen):
             self.bench._keep_board(self.bench.board_info)
         self.bench.connect()
         self.bench.go_on()
+
+    def _missing(self, key: str, words: str) -> InputError:
+        """The cursor goes to the line that must be filled in."""
+        self.query_one(f"#in-{key}", Input).focus()
+        return InputError(words)
 
     def _about(self) -> None:
         """What the plan says of itself, or what is wrong with it."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -21,18 +19,12 @@ from tester.bench.stages.scan import ScanStage
 from tester.bench.text import count
 from tester.errors import LoomwrightError
 from tester.harness.cavity import in_order
+from tester.job.steps import sheet_numbers
+from tester.job.verdicts import verdict_of
+from tester.words import says, verdict_lines
 
-_STEPS = re.compile(r"\(steps? [^()]*\)")
 ROLES = {"PASS": "right", "FAIL": "wrong", "NOT TESTED": "doubt"}
 SIGNS = {"PASS": "✓", "FAIL": "✗", "NOT TESTED": "–"}
-
-
-def by_number(sentence: str, steps: Sequence[str], numbers: Mapping[str, int]) -> str:
-    """The sentence of a fault with the steps named by their numbers on the sheet."""
-    known = sorted(numbers[step] for step in steps if step in numbers)
-    if not known:
-        return sentence
-    return _STEPS.sub(f"(step{'s' if len(known) > 1 else ''} {', '.join(map(str, known))})", sentence)
 
 
 class AsLeftScreen(ScanStage):
@@ -182,17 +174,17 @@ class AsLeftScreen(ScanStage):
         return said(verdict["says"][0], ROLES[word], f"{SIGNS[word]} ")
 
     def _picks(self, verdict: dict[str, Any]) -> list[Pick]:
-        numbers = {step.id: step.number for step in self.bench.session.steps()}
-        waiting = list(enumerate(verdict["faults"]))
+        found, numbers = verdict_of(verdict), sheet_numbers(self.bench.session.steps())
+        waiting = list(enumerate(found.faults))
         picks = []
-        for n, line in enumerate(verdict["says"][1:]):
-            at = next((place for place, (_, fault) in enumerate(waiting) if fault["says"] == line), None)
+        for n, line in enumerate(verdict_lines(found, numbers)[1:]):
+            at = next((i for i, (_, fault) in enumerate(waiting) if f"{says(fault, numbers)}." == line), None)
             if at is None:
                 picks.append(Pick(f"line {n}", line, "–", "doubt" if line.startswith("Not tested") else "dim"))
                 continue
             number, fault = waiting.pop(at)
-            sign, role = ("?", "doubt") if fault["kind"] == "doubtful" else ("✗", "wrong")
-            picks.append(Pick(f"fault {number}", by_number(line, fault["steps"], numbers), sign, role))
+            sign, role = ("?", "doubt") if fault.kind == "doubtful" else ("✗", "wrong")
+            picks.append(Pick(f"fault {number}", line, sign, role))
         return picks
 
     def _cavities(self, key: str) -> tuple[str, ...]:

@@ -234,10 +234,10 @@ class WiggleScreen(StageScreen):
         return [name for circuit in self._circuits() for name in circuit]
 
     def _say_result(self, result: Any) -> None:
-        from tester.words.changes import watch_line
+        from tester.job.stored import watch_words
 
         seen = f"{count(len(result.dropouts), 'dropout')} in {result.seconds:.0f} s."
-        could = watch_line(result.seconds, result.cadence_us, result.missed_ms, result.shorts_missed_ms) + "."
+        could = watch_words(result) + "."
         self.query_one("#result", Lines).show([
             *said(seen, "wrong" if result.dropouts else "right", " "), *said(could, "dim", " "),
         ])  # fmt: skip
