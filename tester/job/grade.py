@@ -6,6 +6,7 @@ run share one path.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from tester.board import ohms
@@ -114,11 +115,17 @@ def graded(links: ChannelLinks, frames: Sequence[Frame], leads: LeadMap) -> Roun
     return _settled(grade, frames, calibration, leads).round(leads.channels)
 
 
-def isolations(frames: Iterable[Frame], leads: LeadMap) -> dict[str, float | None]:
-    """Cavity -> ohms between its circuit and all others together; None where no leakage was seen."""
+def isolations(frames: Iterable[Frame], links: ChannelLinks, leads: LeadMap) -> dict[str, float | None]:
+    """Cavity -> ohms between its circuit and all others together; None where no leakage was seen.
+
+    `links`: of the same round, for how many channels pull on each circuit. Those of the circuit at a leak's other end
+    are not known here: that end's own reading counts them.
+    """
+    home = _homes(links)
+    points = Counter(home.values())
     found: dict[str, float | None] = {}
     for frame in frames:
         if isinstance(frame, IsolationFrame):
-            reading = ohms.isolation(frame)
+            reading = ohms.isolation(frame, points[home[frame.y]])
             found[leads.channels[frame.y]] = None if reading.ohms == float("inf") else reading.ohms
     return {name: found[name] for name in in_order(found)}

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import cast
 
 from tester.board.client import Board
@@ -39,6 +40,16 @@ class RoundFrames:
 
     leads: LeadMap
     frames: tuple[Frame, ...]
+
+    @cached_property
+    def graded(self) -> Round | None:
+        """The round at wire grade, or None when its frames hold no reading of the converter."""
+        return graded(self.links, self.frames, self.leads)
+
+    @cached_property
+    def links(self) -> ChannelLinks:
+        """What the walks say of this round."""
+        return merge_repeats([decode_walk(f.drive, f.read, f.rows) for f in self.frames if isinstance(f, WalkFrame)])
 
 
 @dataclass(frozen=True)
@@ -273,22 +284,17 @@ def decode(rounds: Sequence[RoundFrames], touched: Iterable[str] = ()) -> Measur
 
     `touched`: cavities whose lead was proven by touching.
     """
-    seen: list[Round] = []
-    grades = set()
-    for one in rounds:
-        walks = [decode_walk(f.drive, f.read, f.rows) for f in one.frames if isinstance(f, WalkFrame)]
-        links = merge_repeats(walks)
-        fine = graded(links, one.frames, one.leads)
-        grades.add("scan" if fine is None else "wire")
-        seen.append(fine or Round(links, one.leads.channels))
-    return combine(seen, touched=touched, grade="wire" if grades == {"wire"} else "scan")
+    seen = [one.graded or Round(one.links, one.leads.channels) for one in rounds]
+    wire = bool(rounds) and all(one.graded is not None for one in rounds)
+    return combine(seen, touched=touched, grade="wire" if wire else "scan")
 
 
 def isolation_of(rounds: Sequence[RoundFrames]) -> dict[str, float | None]:
     """Cavity -> lowest ohms that any round read between its circuit and all others; None where none was seen."""
     found: dict[str, float | None] = {}
     for one in rounds:
-        for cavity, ohms in isolations(one.frames, one.leads).items():
+        links = one.graded.links if one.graded is not None else one.links
+        for cavity, ohms in isolations(one.frames, links, one.leads).items():
             before = found.get(cavity)
             found[cavity] = ohms if before is None else min(before, ohms if ohms is not None else before)
     return found
