@@ -27,6 +27,7 @@ EXTRA_WALKS = 2
 SLICE = 16
 WET_V, WET_OHMS = 1.0, 1000.0
 PULL_UP_OHMS, RAIL_V = 330_000.0, 3.3
+ALIKE_MV = 5
 CLAMP_V = 3.5  # above this the board's clamps hold what it reads
 
 Progress = Callable[[int, int], None]
@@ -109,14 +110,21 @@ class VoltagePresent(BoardError):
 
 
 def sources(frame: VoltageFrame, leads: LeadMap) -> list[Source]:
-    """Voltages from outside, from the two readings with the pull-up rail low and high (hwspec/limits.toml, voltage)."""
+    """Voltages from outside, from the two readings with the pull-up rail low and high (hwspec/limits.toml, voltage).
+
+    Every point of a circuit pulls on its source, and no scan has told yet which belong together: those that read alike
+    count as one circuit. Two that are alike by chance make a source seem stronger, which is the safe side.
+    """
     found = []
     live = dict(frame.live())
-    for channel, low, high in zip(frame.channels, frame.low_mv, frame.high_mv, strict=True):
-        if channel in live:
-            moved = min(max((high - low) / 1000, 0.0), RAIL_V - 0.001)
-            ohms = PULL_UP_OHMS * moved / (RAIL_V - moved)
-            found.append(Source(leads.channels[channel], low / 1000 * (ohms + PULL_UP_OHMS) / PULL_UP_OHMS, ohms))
+    read = dict(zip(frame.channels, zip(frame.low_mv, frame.high_mv, strict=True), strict=True))
+    for channel in live:
+        low, high = read[channel]
+        alike = sum(max(abs(low - a), abs(high - b)) <= ALIKE_MV for a, b in read.values())
+        moved = min(max((high - low) / 1000, 0.0), RAIL_V - 0.001)
+        apparent = PULL_UP_OHMS * moved / (RAIL_V - moved)
+        volts = low / 1000 * (apparent + PULL_UP_OHMS) / PULL_UP_OHMS
+        found.append(Source(leads.channels[channel], volts, apparent / alike))
     return found
 
 
