@@ -20,6 +20,9 @@ from .main import R_REF
 CURRENT = 1.5e-3
 """Test current into a short, ampere; above 100 ohm it is less."""
 
+STATES = 2**0.5
+"""What differs from reading to reading shrinks by this in the mean of the two directions of current."""
+
 WARMTH_K = 15.0
 """How far the board's temperature may be from that of its calibration or of 25 degC, kelvin."""
 
@@ -51,15 +54,17 @@ def _flat(half_width: float) -> float:
 
 def sources() -> list[Source]:
     """All lines for two samples in each of the three states at 128 readings a second, 0.256 V range."""
-    lsb, states = mc.LSB_256, 2**0.5
-    tap = (2 * (_flat(RP.number * RP.tolerance) ** 2 + _flat(mc.MUX_SENSE[1]) ** 2)) ** 0.5
-    pair, ground = mc.ADC_LOAD["256"]
+    return [*_of_the_converter(), *_of_what_it_reads()]
+
+
+def _of_the_converter() -> list[Source]:
+    lsb = mc.LSB_256
     return [
         Source(
             "noise of the converter",
             "normal",
             "8 uV rms a reading",
-            mc.NOISE_128 / 2**0.5 / states / CURRENT,
+            mc.NOISE_128 / 2**0.5 / STATES / CURRENT,
             0.0,
             "memory",
         ),
@@ -67,12 +72,19 @@ def sources() -> list[Source]:
             "steps of the converter",
             "rectangular",
             "half of 7.8 uV",
-            _flat(lsb / 2) / states / CURRENT,
+            _flat(lsb / 2) / STATES / CURRENT,
             0.0,
             "data sheet",
         ),
-        Source("linearity", "rectangular", "7.8 uV", _flat(mc.INL) / states / CURRENT, 0.0, "data sheet"),
+        Source("linearity", "rectangular", "7.8 uV", _flat(mc.INL) / STATES / CURRENT, 0.0, "data sheet"),
         Source("match of the two input pairs", "rectangular", "0.1 %", 0.0, _flat(mc.MATCH), "memory", True),
+    ]
+
+
+def _of_what_it_reads() -> list[Source]:
+    tap = (2 * (_flat(RP.number * RP.tolerance) ** 2 + _flat(mc.MUX_SENSE[1]) ** 2)) ** 0.5
+    pair, ground = mc.ADC_LOAD["256"]
+    return [
         Source(
             "reference resistor, tolerance", "rectangular", "0.1 %", 0.0, _flat(R_REF.tolerance), "data sheet", True
         ),
@@ -106,7 +118,7 @@ def sources() -> list[Source]:
             "rectangular",
             "1.2 uA, mean of two",
             0.0,
-            _flat(1.2e-6) / CURRENT / states,
+            _flat(1.2e-6) / CURRENT / STATES,
             "data sheet",
         ),
     ]

@@ -152,8 +152,7 @@ def measuring() -> list[Vector]:
 
 
 def watching() -> list[Vector]:
-    """The dropout watch."""
-    event = struct.pack("<IIHBB", 400123, 3100, 9, 0, 1) + struct.pack("<IIHBB", 800456, 0xFFFFFFFF, 12, 1, 2)
+    """The dropout watch, begun."""
     return [
         exchange(
             "watch loaded",
@@ -182,6 +181,13 @@ def watching() -> list[Vector]:
             patterns=2,
             rows=[15, 0],
         ),
+    ]
+
+
+def watch_logs() -> list[Vector]:
+    """What the dropout watch saw, while it runs and at its end."""
+    event = struct.pack("<IIHBB", 400123, 3100, 9, 0, 1) + struct.pack("<IIHBB", 800456, 0xFFFFFFFF, 12, 1, 2)
+    return [
         exchange(
             "log with two events",
             "K",
@@ -279,4 +285,4 @@ def updating() -> list[Vector]:
 
 def exchanges() -> list[Vector]:
     """All of them."""
-    return session() + scanning() + measuring() + watching() + calibrating() + updating()
+    return session() + scanning() + measuring() + watching() + watch_logs() + calibrating() + updating()

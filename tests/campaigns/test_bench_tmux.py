@@ -80,79 +80,102 @@ def plug(tmux: Tmux, harness: str) -> None:
     tmux.keys("Enter")
 
 
-def test_a_whole_job_by_send_keys_from_start_to_a_closed_record(tmp_path: Path) -> None:
-    log = tmp_path / "log.db"
-    options = [
+def demo_options() -> list[str]:
+    """Board, leads and plan of the demo job."""
+    return [
         "--board", f"virtual:{FIXTURES / 'harnesses' / 'side-door-heater-before.toml'}",
         "--leads", str(FIXTURES / "leads" / "side-door-leads.toml"),
         "--plan", str(FIXTURES / "plans" / "side-door.toml"),
     ]  # fmt: skip
-    tmux = Tmux(tmp_path, bench(log, *options))
+
+
+def to_the_work_sheet(tmux: Tmux) -> None:
+    """Intake, cautions, check of the board, leads, as found."""
+    tmux.until(r"PASS needs", "intake")
+    tmux.type("left")
+    tmux.keys("Enter")
+    for text in ("J 4711", "HT-22", "AB", ""):
+        tmux.type(text)
+        tmux.keys("Enter")
+    tmux.until("6 cautions to go", "leads-cautions")
+    tmux.type("?")
+    tmux.until("keys of this screen", "help")
+    tmux.keys("Escape")
+    tmux.keys(*["Enter"] * 6)
+    tmux.until("board at rest")
+    tmux.until("looks for voltages", "leads-check")
+    tmux.keys("Enter")
+    tmux.until("voltage, drivers +checked", "leads-checked")
+    tmux.keys("Enter")
+    tmux.until("by its", "leads-identity")
+    tmux.keys("d")
+    tmux.until("untouched harness", "as-found-before")
+    tmux.keys("Enter")
+    tmux.until("Press Enter for the work sheet", "as-found")
+    tmux.keys("Enter")
+    tmux.until("BOARD DRIVING", "work-sheet")
+
+
+def work_with_a_mistake(tmux: Tmux) -> None:
+    """Every step, one wire in the wrong cavity, to FAIL as left."""
+    tmux.keys(*["Enter"] * 5)
+    tmux.until("Step 6 of 20", "work-sheet-insert")
+    tmux.keys("f")
+    tmux.until("mating side", "work-sheet-flipped")
+    plug(tmux, "side-door-heater-wrong.toml")
+    tmux.until("Wrong:", "work-sheet-wrong")
+    for _ in range(40):
+        if "All steps are ticked" in tmux.text():
+            break
+        tmux.keys("Enter")
+    tmux.until("All steps are ticked", "work-sheet-done")
+    tmux.keys("s")
+    tmux.until("Enter scans the finished", "as-left-before")
+    tmux.keys("Enter")
+    tmux.until("FAIL:", "as-left-fail", 120)
+
+
+def rework_to_pass(tmux: Tmux) -> None:
+    """Back to the step, the mistake mended, scanned again."""
+    tmux.keys("w")
+    tmux.until("WORK SHEET", "back-at-the-step")
+    tmux.keys("s")
+    plug(tmux, "side-door-heater-after.toml")
+    tmux.until("virtual bench")
+    tmux.keys("r")
+    tmux.until("Reworked", "reworked")
+    tmux.keys("y")
+    tmux.until("PASS, within the scope", "as-left-pass", 120)
+    tmux.keys("Enter")
+
+
+def close_and_leave(tmux: Tmux) -> None:
+    """Initials, closing, after installing, the comeback's replay."""
+    tmux.until("Read what was not tested", "finish")
+    tmux.keys("Enter", "Enter", "Enter")
+    tmux.type("CD")
+    tmux.keys("Enter")
+    tmux.until("close the job", "finish-signed")
+    tmux.keys("Enter")
+    tmux.until("The job is closed", "finish-closed")
+    tmux.keys("Enter")
+    tmux.until("AFTER INSTALLING", "after-installing")
+    tmux.keys("Enter", "Enter", "Enter", "Enter")
+    tmux.keys("g")
+    tmux.until("comeback", "go-to")
+    tmux.keys("End", "Enter")
+    tmux.until("replayed", "comeback-replay")
+    tmux.keys("q")
+    tmux.until("EXIT 0", "left")
+
+
+def test_a_whole_job_by_send_keys_from_start_to_a_closed_record(tmp_path: Path) -> None:
+    tmux = Tmux(tmp_path, bench(tmp_path / "log.db", *demo_options()))
     try:
-        tmux.until(r"PASS needs", "intake")
-        tmux.type("left")
-        tmux.keys("Enter")
-        for text in ("J 4711", "HT-22", "AB", ""):
-            tmux.type(text)
-            tmux.keys("Enter")
-        tmux.until("6 cautions to go", "leads-cautions")
-        tmux.type("?")
-        tmux.until("keys of this screen", "help")
-        tmux.keys("Escape")
-        tmux.keys(*["Enter"] * 6)
-        tmux.until("board at rest")
-        tmux.until("looks for voltages", "leads-check")
-        tmux.keys("Enter")
-        tmux.until("voltage, drivers +checked", "leads-checked")
-        tmux.keys("Enter")
-        tmux.until("by its", "leads-identity")
-        tmux.keys("d")
-        tmux.until("untouched harness", "as-found-before")
-        tmux.keys("Enter")
-        tmux.until("Press Enter for the work sheet", "as-found")
-        tmux.keys("Enter")
-        tmux.until("BOARD DRIVING", "work-sheet")
-        tmux.keys(*["Enter"] * 5)
-        tmux.until("Step 6 of 20", "work-sheet-insert")
-        tmux.keys("f")
-        tmux.until("mating side", "work-sheet-flipped")
-        plug(tmux, "side-door-heater-wrong.toml")
-        tmux.until("Wrong:", "work-sheet-wrong")
-        for _ in range(40):
-            if "All steps are ticked" in tmux.text():
-                break
-            tmux.keys("Enter")
-        tmux.until("All steps are ticked", "work-sheet-done")
-        tmux.keys("s")
-        tmux.until("Enter scans the finished", "as-left-before")
-        tmux.keys("Enter")
-        tmux.until("FAIL:", "as-left-fail", 120)
-        tmux.keys("w")
-        tmux.until("WORK SHEET", "back-at-the-step")
-        tmux.keys("s")
-        plug(tmux, "side-door-heater-after.toml")
-        tmux.until("virtual bench")
-        tmux.keys("r")
-        tmux.until("Reworked", "reworked")
-        tmux.keys("y")
-        tmux.until("PASS, within the scope", "as-left-pass", 120)
-        tmux.keys("Enter")
-        tmux.until("Read what was not tested", "finish")
-        tmux.keys("Enter", "Enter", "Enter")
-        tmux.type("CD")
-        tmux.keys("Enter")
-        tmux.until("close the job", "finish-signed")
-        tmux.keys("Enter")
-        tmux.until("The job is closed", "finish-closed")
-        tmux.keys("Enter")
-        tmux.until("AFTER INSTALLING", "after-installing")
-        tmux.keys("Enter", "Enter", "Enter", "Enter")
-        tmux.keys("g")
-        tmux.until("comeback", "go-to")
-        tmux.keys("End", "Enter")
-        tmux.until("replayed", "comeback-replay")
-        tmux.keys("q")
-        tmux.until("EXIT 0", "left")
+        to_the_work_sheet(tmux)
+        work_with_a_mistake(tmux)
+        rework_to_pass(tmux)
+        close_and_leave(tmux)
     finally:
         tmux.close()
 
@@ -160,11 +183,7 @@ def test_a_whole_job_by_send_keys_from_start_to_a_closed_record(tmp_path: Path) 
 def test_a_job_killed_without_warning_is_taken_up_at_the_same_step(tmp_path: Path) -> None:
     """kill -9 of the app while the board drives; the next start with the record stands at the same step."""
     log = tmp_path / "log.db"
-    options = [
-        "--board", f"virtual:{FIXTURES / 'harnesses' / 'side-door-heater-before.toml'}",
-        "--leads", str(FIXTURES / "leads" / "side-door-leads.toml"),
-        "--plan", str(FIXTURES / "plans" / "side-door.toml"), "--side", "left",
-    ]  # fmt: skip
+    options = [*demo_options(), "--side", "left"]
     tmux = Tmux(tmp_path, bench(log, *options))
     try:
         tmux.until("PASS needs")
