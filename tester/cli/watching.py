@@ -69,7 +69,6 @@ def _wiggle_job(options: argparse.Namespace) -> int:
             run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text, leave_out=without)
             result = _watch(board, reduced(job.leads, without)[-1], run.measured, options.seconds)
         job.keep_wiggle(result)
-        job.judge()
         return _told(result, options.json, job.record)
 
 

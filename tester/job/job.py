@@ -381,8 +381,7 @@ class Job(JobEvents):
         except InputError:
             return None
 
-    # Closing
-
-    def keep_wiggle(self, result: WatchResult) -> None:
-        """Store what the dropout watch saw."""
+    def keep_wiggle(self, result: WatchResult) -> Verdict | None:
+        """Store what the dropout watch saw; judges again, stored too, where a fresh as-left scan is there to judge."""
         self._append("wiggle", watch_object(result))
+        return self.judge() if self.state.scan_is_fresh else None

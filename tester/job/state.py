@@ -57,7 +57,7 @@ class ScanEntry:
 
 @dataclass(frozen=True)
 class VerdictEntry:
-    """A stored verdict object and the serials of the scans that it judged."""
+    """A stored verdict object, and when it was given."""
 
     serial: int
     at: datetime
@@ -74,7 +74,8 @@ class JobState:
     ticks     step id -> tick, steps undone are gone
     left_out  cavities that the newest look left out, possibly wet
     unclean   cavities whose leads were on a wet harness: to be cleaned and proven again by touch
-    stale     True when a tick or undo came after the newest as-left scan
+    last_physical  serial of the newest event after which the harness is another: a tick, an undo, a touch
+    last_fact      serial of the newest event that changes what a verdict would say
     """
 
     record: str = ""
@@ -102,6 +103,7 @@ class JobState:
     function_checks: dict[str, str] = field(default_factory=dict)
     finished: bool = False
     last_physical: int = 0
+    last_fact: int = 0
     last_serial: int = 0
 
     def newest_scan(self, purpose: str) -> ScanEntry | None:
@@ -116,12 +118,11 @@ class JobState:
 
     @property
     def verdict(self) -> dict[str, Any] | None:
-        """The newest verdict that no later step or scan has made stale."""
+        """The newest verdict that no later step, scan, answer or dropout watch has made stale."""
         if not self.verdicts or not self.scan_is_fresh:
             return None
         newest = self.verdicts[-1]
-        scan = self.newest_scan("as left")
-        return newest.verdict if scan and newest.serial > scan.serial else None
+        return newest.verdict if newest.serial > self.last_fact else None
 
     @property
     def stage(self) -> str:
@@ -152,6 +153,8 @@ def advance(state: JobState, event: EventLike) -> JobState:
     change = _CHANGES.get(event.kind)
     if change is not None:
         state = change(state, event)
+    if event.kind in _FACTS:
+        state = replace(state, last_fact=event.serial)
     return replace(state, last_serial=event.serial)
 
 
@@ -268,6 +271,7 @@ def _finished(state: JobState, event: EventLike) -> JobState:
     return replace(state, finished=True)
 
 
+_FACTS = frozenset({"scan", "wiggle", "answer", "tick", "undo", "touched"})
 _CHANGES = {
     "job-opened": _opened,
     "plan": _plan,

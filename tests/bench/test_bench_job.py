@@ -243,9 +243,32 @@ async def test_a_dropout_is_told_with_its_circuit_and_length_while_the_harness_i
         assert "dropout" in bench.app.sounds.played
         assert re.search(r"! A-5, B-5 .*\dx, \d", bench.text())
         assert "could have been missed" in bench.text()
+        assert bench.job.state.verdict["verdict"] == "FAIL"  # at once, whichever way the person goes on
+        bench.app.call_later(bench.app.show_stage, "finish")
+        await bench.until_text("FAIL: ")
+        bench.app.call_later(bench.app.show_stage, "wiggle")
+        await bench.until_text("s goes on")
         await bench.keys("s")
         await bench.until(lambda: "AS LEFT" in bench.strip, "back to as left")
-        assert bench.job.state.verdict["verdict"] == "FAIL"
+        await bench.until_text("A-5")
+
+
+async def test_a_scan_that_is_not_judged_yet_is_judged_by_enter_and_not_scanned_again(bench: Bench) -> None:
+    """As after a kill between scan and verdict, or an answer that came later."""
+    async with bench.at("as left"):
+        await bench.rehearse(f"harness {bench.write('after.toml', harness(*AFTER))}")
+        await bench.keys("enter")
+        await bench.until(lambda: bench.job.state.verdict is not None, "a verdict")
+        bench.job.answer("occupied A-1", True)
+        assert bench.job.state.verdict is None
+        bench.app.call_later(bench.app.show_stage, "finish")
+        await bench.until_text("Not judged since the last change: NOT TESTED")
+        bench.app.call_later(bench.app.show_stage, "as left")
+        await bench.until_text("Enter judges it again")
+        scans = len(bench.job.state.scans)
+        await bench.keys("enter")
+        await bench.until(lambda: bench.job.state.verdict is not None, "a verdict again")
+        assert len(bench.job.state.scans) == scans
 
 
 async def test_a_record_is_stepped_through_event_by_event(bench: Bench) -> None:

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
+import pytest
+
 from tester.job.state import fold
 
 
@@ -47,6 +49,23 @@ def test_a_verdict_counts_only_while_its_scan_is_the_newest_and_after_the_last_s
     assert fold(story(*told)).stage == "finish"
     for later in (("tick", {"step": "9"}), ("touched", {}), ("scan", {"purpose": "as left"})):
         assert fold(story(*told, later)).verdict is None
+
+
+@pytest.mark.parametrize(
+    "later",
+    [
+        ("wiggle", {"dropouts": [{"kind": "open"}]}),
+        ("answer", {"question": "occupied D-1", "answer": "no"}),
+        ("scan", {"purpose": "as found"}),
+    ],
+)
+def test_what_a_verdict_would_have_to_say_otherwise_makes_it_stale_until_it_is_judged_again(later) -> None:
+    told = [*OPENED, ("scan", {"purpose": "as left"}), ("verdict", {"verdict": "PASS"}), later]
+    after = fold(story(*told))
+    assert after.scan_is_fresh and after.verdict is None and after.stage == "as left"
+    assert fold(story(*told, ("verdict", {"verdict": "FAIL"}))).verdict == {"verdict": "FAIL"}
+    for other in (("note", {"text": "x"}), ("initials", {"role": "tester", "initials": "AB"}), ("photo", {})):
+        assert fold(story(*told[:-1], other)).verdict == {"verdict": "PASS"}
 
 
 def test_a_kind_from_a_newer_version_is_passed_over() -> None:

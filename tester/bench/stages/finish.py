@@ -45,9 +45,10 @@ class FinishScreen(StageScreen):
         verdict = state.verdict
         lines: list[Block] = [[]]
         if verdict is None:
-            why = (
-                "The newest scan is older than the last step" if state.newest_scan("as left") else "Not scanned as left"
-            )
+            why = "Not scanned as left"
+            if state.newest_scan("as left"):
+                fresh = state.scan_is_fresh
+                why = "Not judged since the last change" if fresh else "The newest scan is older than the last step"
             lines += said(f"{why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", "  ")
         else:
             role = ROLES[verdict["verdict"]]
@@ -60,7 +61,8 @@ class FinishScreen(StageScreen):
             "A PASS says that the metal joins what it should, as far as its scope goes. It says nothing about sealing, "
             "routing, load, or insulation under high voltage.", "dim", "  ",
         )  # fmt: skip
-        lines += said(f"Report and label: loomwright records show {state.record}", "dim", "  ")
+        made = f"loomwright records report {state.record}; loomwright records label {state.record}"
+        lines += said(f"Report and label: {made}", "dim", "  ")
         self.query_one("#result", Lines).show(lines)
 
     def next_words(self) -> str:

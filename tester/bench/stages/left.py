@@ -47,9 +47,9 @@ class AsLeftScreen(ScanStage):
             return
         verdict = self._verdict()
         if verdict is None:
-            words = (
-                "Not scanned since the last step." if self._job().state.newest_scan("as left") else "Not scanned yet."
-            )
+            words = "Not scanned yet."
+            if self._job().state.newest_scan("as left"):
+                words = "Not judged since the last change." if self._unjudged() else "Not scanned since the last step."
             self.query_one(Lines).show(said(words))
             self.query_one(PickList).show(self._open_steps())
             return
@@ -70,6 +70,8 @@ class AsLeftScreen(ScanStage):
         if self.wet.found is not None:
             return self.wet.next_words()
         verdict = self._verdict()
+        if self._unjudged():
+            return "The scan stands, but something was added since. Enter judges it again; s scans again."
         if verdict is None:
             left = sum(step.state == "open" for step in self.bench.session.steps())
             if left:
@@ -104,6 +106,13 @@ class AsLeftScreen(ScanStage):
         return super().row_mark(row) if agrees is None else Mark.RIGHT if agrees else Mark.WRONG
 
     def finished(self, message: WorkDone) -> None:
+        self._judge()
+
+    def _unjudged(self) -> bool:
+        """True when the newest as-left scan still counts, and no verdict on it does."""
+        return self._verdict() is None and self._job().state.scan_is_fresh
+
+    def _judge(self) -> None:
         try:
             verdict = self._job().judge()
         except LoomwrightError as error:
@@ -114,7 +123,10 @@ class AsLeftScreen(ScanStage):
 
     def action_on(self) -> None:
         verdict = self._verdict()
-        if verdict is None or self.wet.found is not None:
+        if self._unjudged() and self.wet.found is None:
+            self._judge()
+            self.state_changed()
+        elif verdict is None or self.wet.found is not None:
             self.action_scan()
         elif verdict["verdict"] == "FAIL":
             self.say("Something is wrong: mend it and press r. To end the job as it is, press g and go to finish.")

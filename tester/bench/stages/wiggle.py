@@ -82,7 +82,7 @@ class WiggleScreen(StageScreen):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter,space", "turn_round", "start/stop", id="wiggle-start", tooltip="start watching, or stop"),
-        Binding("s", "on", "go on", id="wiggle-on", tooltip="on: judge again with what the watch saw"),
+        Binding("s", "on", "go on", id="wiggle-on", tooltip="on: to finish, or back to what is wrong"),
     ]
 
     def __init__(self) -> None:
@@ -130,7 +130,7 @@ class WiggleScreen(StageScreen):
             more = f"{left:.0f} s to go" if left else "long enough"
             return f"Wiggle every branch now, {more}. {count(self.dropped, 'dropout')} so far. Enter stops."
         if self._job().state.wiggles:
-            return "Press s to judge the harness with this. Enter watches again."
+            return "The harness is judged with this: s goes on. Enter watches again."
         return f"Both ends on their leads. Enter starts the watch; wiggle for {self.seconds:.0f} s."
 
     def action_turn_round(self) -> None:
@@ -165,17 +165,9 @@ class WiggleScreen(StageScreen):
         self.show_strip()
 
     def action_on(self) -> None:
-        job = self._job()
-        if job.state.scan_is_fresh:
-            try:
-                verdict = job.judge()
-            except LoomwrightError as error:
-                self.say(error.message)
-                return
-            if verdict.verdict != "FAIL":
-                self.bench.show_stage("finish")
-                return
-        self.bench.show_stage("as left")
+        verdict = self._job().state.verdict
+        passed = verdict is not None and verdict["verdict"] != "FAIL"
+        self.bench.show_stage("finish" if passed else "as left")
 
     def leaving(self) -> str:
         return "The watch is running; what it saw so far is not kept." if self.number else ""
@@ -199,8 +191,11 @@ class WiggleScreen(StageScreen):
         self.number = 0
         self.source = ""
         if message.result is not None:
-            self._job().keep_wiggle(message.result)
             self._say_result(message.result)
+            try:
+                self._job().keep_wiggle(message.result)
+            except LoomwrightError as error:
+                self.say(error.message)
             self.bench.sounds.play("wrong" if message.result.dropouts else "right")
         self.state_changed()
 
