@@ -21,6 +21,7 @@ from tester.records.store import Store
 TERM = "lead-set"
 TOUCHED = "touched"
 GOOD_FOR = timedelta(hours=24)
+KINDS = ("lead-proven", "left-out", "lead-unproven")
 NEWEST = 20  # records looked at; a set that is wet is written into each new record that uses it
 
 
@@ -51,24 +52,35 @@ def past(log: Store, text: str, *, board: str = "", now: datetime | None = None,
     `besides`: this job, whose own events are known already.
     """
     key = key_of(text)
-    known = Past()
-    told: list[tuple[Event, str]] = []
+    touches: list[tuple[Event, str]] = []
+    wets: list[Event] = []
     for one in log.jobs(Query(terms={TERM: key}, limit=NEWEST)):
         if one.job != besides:
-            serial = one.term("board")
-            for kind in ("lead-proven", "left-out", "lead-unproven"):
-                told += [(event, serial) for event in log.read(one.job, kind) if key in event.data.get("sets", ())]
-    for event, serial in sorted(told, key=lambda both: both[0].serial):
-        cavities = set(event.data.get("unproven", event.data["cavities"]))
-        if event.kind != "lead-proven":
-            known.unclean |= cavities
-            known.wet_in = event.data.get("since", event.job)
-            known.proven = {name: where for name, where in known.proven.items() if name not in cavities}
-        elif event.data.get("how") == TOUCHED:
-            known.unclean -= cavities
-            if serial == board and now is not None and timedelta() <= now - event.at <= GOOD_FOR:
-                known.proven |= dict.fromkeys(cavities, event.job)
+            for event in (e for kind in KINDS for e in log.read(one.job, kind) if key in e.data.get("sets", ())):
+                if event.kind != "lead-proven":
+                    wets.append(event)
+                elif event.data.get("how") == TOUCHED:
+                    touches.append((event, one.term("board")))
+    known = Past()
+    for event in sorted(wets, key=lambda wet: (wet.at, wet.serial)):
+        cavities = _soiled(event)
+        since = {name for touch, _ in touches if later(touch, event) for name in touch.data["cavities"]}
+        known.unclean |= cavities - since
+        known.wet_in = event.data.get("since", event.job) if cavities - since else known.wet_in
+    for event, serial in sorted(touches, key=lambda both: (both[0].at, both[0].serial)):
+        if serial == board and now is not None and timedelta() <= now - event.at <= GOOD_FOR:
+            wet = {name for one in wets if not later(event, one) for name in _soiled(one)}
+            known.proven |= dict.fromkeys(set(event.data["cavities"]) - wet, event.job)
     return known
+
+
+def later(one: Event, other: Event) -> bool:
+    """Whether one event came after another: by the order of one bench's log, else by the clocks of the two benches."""
+    return one.serial > other.serial if one.bench == other.bench else one.at > other.at
+
+
+def _soiled(event: Event) -> set[str]:
+    return set(event.data.get("unproven", event.data["cavities"]))
 
 
 def wet_before(log: Store, texts: Sequence[str]) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -79,3 +80,21 @@ def test_changing_to_a_lead_set_that_was_left_wet_brings_its_state_along(log: St
     assert not other.state.unclean
     other.change_leads([("leads.toml", LEADS)])
     assert other.state.unclean == set(wet.leads[0].cavities)
+
+
+def test_two_benches_share_a_lead_set_and_what_came_later_counts_whichever_log_is_longer(tmp_path: Path) -> None:
+    """Each bench counts its own events: the long log's proof has the higher number, and came first all the same."""
+    with Store.open(tmp_path / "shop.db", "LONG") as one, Store.open(tmp_path / "shop.db", "NEW") as other:
+        proven = job(one)
+        for _ in range(20):
+            proven.note("more")
+        proven.prove(proven.leads[0].cavities, at=0)
+        wet = job(other)
+        wet.keep_left_out(["D-1"], "as left")
+        assert proven.events()[-1].serial > wet.events()[-1].serial
+        for log in (one, other):
+            again = job(log)
+            assert again.state.unclean == set(wet.leads[0].cavities)
+            assert again.count_earlier_proof(0, now()) == []
+        wet.prove(wet.leads[0].cavities, at=0)
+        assert not job(one).state.unclean
