@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Self
 
 from tester.errors import StoreError
 from tester.job.state import JobState, advance, fold
@@ -61,6 +61,10 @@ class JobEvents:
     def events(self) -> tuple[Event, ...]:
         """All events so far."""
         return tuple(self._events)
+
+    def before(self, serial: int) -> Self:
+        """The job as it stood before that event; to look at, nothing is appended to it."""
+        return type(self)(self._log, self.record, [event for event in self._events if event.serial < serial])
 
     def at(self, serial: int) -> JobState:
         """The state as it was after that event."""
