@@ -234,7 +234,9 @@ def _scan(state: JobState, event: EventLike) -> JobState:
     entry = ScanEntry(
         event.serial, event.data["purpose"], event.at, event.blobs, event.data, left_out, state.unclean
     )  # fmt: skip
-    return replace(state, scans=(*state.scans, entry), left_out=left_out)
+    judged = entry.purpose in ("as found", "as left")  # a scan of a harness that came back judges nothing anew
+    last = event.serial if judged else state.last_fact
+    return replace(state, scans=(*state.scans, entry), left_out=left_out, last_fact=last)
 
 
 def _verdict(state: JobState, event: EventLike) -> JobState:
@@ -271,7 +273,7 @@ def _finished(state: JobState, event: EventLike) -> JobState:
     return replace(state, finished=True)
 
 
-_FACTS = frozenset({"scan", "wiggle", "answer", "tick", "undo", "touched"})
+_FACTS = frozenset({"wiggle", "answer", "tick", "undo", "touched"})
 _CHANGES = {
     "job-opened": _opened,
     "plan": _plan,

@@ -64,7 +64,7 @@ def test_what_a_verdict_would_have_to_say_otherwise_makes_it_stale_until_it_is_j
     after = fold(story(*told))
     assert after.scan_is_fresh and after.verdict is None and after.stage == "as left"
     assert fold(story(*told, ("verdict", {"verdict": "FAIL"}))).verdict == {"verdict": "FAIL"}
-    for other in (("note", {"text": "x"}), ("initials", {"role": "tester", "initials": "AB"}), ("photo", {})):
+    for other in (("note", {"text": "x"}), ("photo", {}), ("scan", {"purpose": "comeback"})):
         assert fold(story(*told[:-1], other)).verdict == {"verdict": "PASS"}
 
 
