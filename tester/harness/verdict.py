@@ -20,7 +20,7 @@ class Fault:
     explanation  number of the tied best explanation that this fault belongs to, from 0
     action       what happened, for `words`: "swap", "move", "open terminal", "missing wire", "bridge",
                  "rotated group", "row offset", "mirrored face", "splice incomplete", "sealed-off lead touching",
-                 "lead not touching", "leads exchanged", "plug not home", "" if none of these
+                 "lead not touching", "leads exchanged", "plugs exchanged", "plug not home", "" if none of these
     sits, belongs  for moves: cavity where the terminal sits -> cavity where it belongs, pairwise
     steps        ids of the plan's steps that touch these cavities
     values       numbers for words, such as {"ohms": 3.2, "limit_ohms": 0.09, "ms": 3.0}

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from tester.harness.cavity import cavity_key
 from tester.harness.expected import Expected
 from tester.harness.netlist import Netlist
 from tester.judge.explain import Explanation, cycles_of
 from tester.judge.geometry import Geometry
 
 Move = tuple[str, str]
+TWINS = 6  # cavities in three exchanges: fewer are told one by one
 
 
 def rank(explanation: Explanation, wanted: Netlist, context: Expected, geometry: Geometry) -> tuple[object, ...]:
@@ -43,6 +45,10 @@ def grouped(moved: dict[str, str], wanted: Netlist, geometry: Geometry) -> list[
                 groups.append(("mirrored face" if action is _mirrored else "row offset", _wired(taken, moved, wired)))
                 for name in taken:
                     del left[name]
+    for names in _twins(left, wanted, geometry):
+        groups.append(("plugs exchanged", _wired(names, moved, wired)))
+        for name in names:
+            del left[name]
     for cycle in cycles_of(left):
         pairs = _wired(cycle, moved, wired)
         if len(cycle) == 2:
@@ -55,6 +61,24 @@ def grouped(moved: dict[str, str], wanted: Netlist, geometry: Geometry) -> list[
 
 def _wired(names: list[str], moved: dict[str, str], wired: set[str]) -> list[Move]:
     return [(name, moved[name]) for name in names if name in wired]
+
+
+def _twins(moved: dict[str, str], wanted: Netlist, geometry: Geometry) -> list[list[str]]:
+    """Cavities of two connectors that sit in the other's cavity of the same number: three exchanges or more, and more
+    than half of what is wired in both."""
+    found: dict[tuple[str, ...], list[str]] = {}
+    for cycle in cycles_of(moved):
+        numbers = {cavity_key(name)[1] for name in cycle}
+        connectors = {geometry.connector(name) for name in cycle}
+        if len(cycle) == len(connectors) == 2 and len(numbers) == 1:
+            found.setdefault(tuple(sorted(connectors)), []).extend(cycle)
+    groups = []
+    for both, names in found.items():
+        every = [name for connector in both for row in geometry.rows.get(connector, ()) for name in row]
+        wired = {name for name in every if name in wanted and len(wanted.circuit_of(name)) > 1}
+        if len(names) >= TWINS and 2 * len(wired.intersection(names)) > len(wired):
+            groups.append(names)
+    return groups
 
 
 def _mirrored(connector: str, inside: dict[str, str], wired: set[str], geometry: Geometry) -> list[str]:

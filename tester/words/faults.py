@@ -47,6 +47,12 @@ def _miswire(fault: Fault) -> str:
         names = listed(fault.belongs, ordered=False)
         return f"The terminals in {names} are exchanged: each belongs in the other's cavity"
     many = counted(len(pairs), "terminal")
+    if fault.action == "plugs exchanged":
+        plugs = listed(dict.fromkeys(split_cavity(name)[0] for name in fault.belongs))
+        return (
+            f"{many} of {plugs} sit in the cavity of the same number of the other one: "
+            f"look first whether the two plugs, or the tester's plugs for them, are exchanged"
+        )
     side = split_cavity(fault.belongs[0])[0]
     text = {
         "mirrored face": f"{many} of {side} sit as in a mirror image of its face: {places}",

@@ -9,7 +9,11 @@ import pytest
 from tester.harness.expected import Expected, Outcome
 from tester.harness.netlist import Netlist
 from tester.judge import diagnose
-from tester.judge.explain import apply, relabelled, swaps_of
+from tester.judge.explain import Explanation, apply, relabelled, swaps_of
+from tester.judge.faults import faults_of
+from tester.judge.geometry import Geometry
+from tester.judge.ranking import grouped
+from tester.words import says
 
 ROW = 12
 
@@ -37,8 +41,25 @@ def told(moved: dict[str, str]) -> tuple[int, bool, list[dict[str, str]]]:
 
 def test_plugs_exchanged_and_three_swaps_beside_take_no_more_exchanges_than_that():
     plugs = {f"{a}-{i}": f"{b}-{i}" for i in range(1, ROW + 1) for a, b in (("A", "C"), ("C", "A"))}
-    cost, exact, _ = told(plugs | swaps("B", 1, 5, 9))
+    cost, exact, ways = told(plugs | swaps("B", 1, 5, 9))
     assert cost == ROW + 3 and exact
+    first = [action for action, _ in grouped(ways[0], harness(), Geometry({}, harness().cavities))]
+    assert (
+        len(first) == 4 and first.count("plugs exchanged") == 1
+    )  # these two or, which measures the same, the other two
+
+
+def test_exchanged_plugs_are_one_fault_and_a_few_exchanges_at_like_numbers_are_told_one_by_one():
+    wanted = harness()
+    geometry = Geometry({}, wanted.cavities)
+    plugs = {f"{a}-{i}": f"{b}-{i}" for i in range(1, ROW + 1) for a, b in (("A", "C"), ("C", "A"))}
+    (one,) = faults_of(Explanation(tuple(plugs.items())), 0, wanted, Expected((Outcome(wanted),)), geometry)
+    assert one.action == "plugs exchanged" and len(one.sits) == 2 * ROW
+    assert "of A and C sit in the cavity of the same number of the other one" in says(one)
+    few = {name: at for name, at in plugs.items() if int(name[2:]) <= ROW // 2}
+    assert {action for action, _ in grouped(few, wanted, geometry)} == {"swap"}
+    most = {name: at for name, at in plugs.items() if int(name[2:]) <= ROW // 2 + 1}
+    assert [action for action, _ in grouped(most, wanted, geometry)] == ["plugs exchanged"]
 
 
 def test_a_row_put_in_one_place_too_far_and_three_swaps_beside_are_told_as_such():
