@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import asdict
 
 from tester.board.client import Board
@@ -67,17 +68,38 @@ def _wiggle_job(options: argparse.Namespace) -> int:
             moved = MovedLeads(board, options.leads or [])
             without = left_out(options, job.leads)
             run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text, leave_out=without)
-            result = _watch(board, reduced(job.leads, without)[-1], run.measured, options.seconds)
+            leads = reduced(job.leads, without)[-1]
+            result = _watch(board, leads, run.measured, options.seconds, _KeepFirst(job))
         job.keep_wiggle(result)
         return _told(result, options.json, job.record)
 
 
-def _watch(board: Board, leads: LeadMap, measured: Measured, seconds: float) -> WatchResult:
+class _KeepFirst:
+    """Says each dropout; the first goes into the record at once, so that it stays there if the watch is broken off."""
+
+    def __init__(self, job: Job) -> None:
+        self._job: Job | None = job
+
+    def __call__(self, drop: Dropout) -> None:
+        _say(drop)
+        if self._job is not None:
+            self._job.keep_dropout(drop)
+            self._job = None
+
+
+def _watch(
+    board: Board,
+    leads: LeadMap,
+    measured: Measured,
+    seconds: float,
+    on_dropout: Callable[[Dropout], None] | None = None,
+) -> WatchResult:
     say(f"move every part of the harness for {seconds:g} s ...")
     progress = Progress("watching, second")
     try:
         return watch(
-            board, leads, measured, seconds, on_dropout=_say, on_turn=lambda at: progress(int(at), int(seconds))
+            board, leads, measured, seconds,
+            on_dropout=on_dropout or _say, on_turn=lambda at: progress(int(at), int(seconds)),
         )  # fmt: skip
     finally:
         progress.end()

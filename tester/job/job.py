@@ -26,7 +26,7 @@ from tester.job.steps import StepView, variant_of, views
 from tester.job.stored import reading_of, rounds_of, watch_object
 from tester.job.verdicts import verdict_object
 from tester.job.wet import refusal_facts, soiled
-from tester.judge import JudgeFacts, WatchResult, judge
+from tester.judge import Dropout, JudgeFacts, WatchResult, judge
 from tester.plan.expect import expectation
 from tester.plan.hazards import check_hazards, check_leads
 from tester.plan.load import load_plan
@@ -380,6 +380,10 @@ class Job(JobEvents):
             return agrees(self.expected(), cavity, partners)
         except InputError:
             return None
+
+    def keep_dropout(self, dropout: Dropout) -> None:
+        """The first that a watch sees, while it runs: however it ends, no verdict stands that knows nothing of it."""
+        self.keep_wiggle(WatchResult((dropout,), seconds=dropout.at_ms / 1000, complete=False))
 
     def keep_wiggle(self, result: WatchResult) -> Verdict | None:
         """Store what the dropout watch saw; judges again, stored too, where a fresh as-left scan is there to judge."""

@@ -239,7 +239,7 @@ async def test_a_dropout_is_told_with_its_circuit_and_length_while_the_harness_i
         await bench.keys("enter")
         await bench.until(lambda: "WIGGLE" in bench.strip, "wiggle")
         await bench.keys("enter")
-        await bench.until(lambda: bench.job.state.wiggles, "the end of the watch")
+        await bench.until(lambda: bench.job.state.wiggles and not bench.app.stage.number, "the end of the watch")
         assert "dropout" in bench.app.sounds.played
         assert re.search(r"! A-5, B-5 .*\dx, \d", bench.text())
         assert "could have been missed" in bench.text()
@@ -251,6 +251,24 @@ async def test_a_dropout_is_told_with_its_circuit_and_length_while_the_harness_i
         await bench.keys("s")
         await bench.until(lambda: "AS LEFT" in bench.strip, "back to as left")
         await bench.until_text("A-5")
+
+
+async def test_a_watch_that_is_left_after_it_saw_a_dropout_leaves_no_pass_behind(bench: Bench) -> None:
+    loose = '[[dropout]]\na = "A-5"\nb = "B-5"\nevery_ms = 300\nopen_ms = 8\n'
+    bench.plan.write_text(PLAN + "[limits]\nwiggle_s = 60\n")
+    async with bench.at("as left"):
+        await bench.rehearse(f"harness {bench.write('after.toml', harness(*AFTER))}")
+        await bench.keys("enter")
+        await bench.until(lambda: bench.job.state.verdict is not None, "a verdict")
+        assert bench.job.state.verdict["verdict"] == "PASS"
+        await bench.rehearse(f"harness {bench.write('loose.toml', harness(*BEFORE, more=loose))}")
+        bench.app.call_later(bench.app.show_stage, "wiggle")
+        await bench.until_text("Enter starts the watch")
+        await bench.keys("enter")
+        await bench.until(lambda: bench.app.stage.dropped, "a dropout")
+        assert bench.app.stage.number and bench.job.state.verdict["verdict"] == "FAIL"
+        bench.app.call_later(bench.app.show_stage, "finish")
+        await bench.until_text("FAIL: ")
 
 
 async def test_a_scan_that_is_not_judged_yet_is_judged_by_enter_and_not_scanned_again(bench: Bench) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -170,7 +170,9 @@ class WiggleScreen(StageScreen):
         self.bench.show_stage("finish" if passed else "as left")
 
     def leaving(self) -> str:
-        return "The watch is running; what it saw so far is not kept." if self.number else ""
+        return (
+            "The watch is running. It ends here; of what it saw only the first dropout is kept." if self.number else ""
+        )
 
     # News
 
@@ -179,6 +181,8 @@ class WiggleScreen(StageScreen):
             return
         self.dropped += 1
         self.bench.sounds.play("dropout")
+        if self.dropped == 1:
+            self._keep(lambda: self._job().keep_dropout(message.what))
         self.query_one(TimeLines).drop(message.what)
         face = self.query_one(FaceView)
         face.mark(dict.fromkeys(message.what.cavities, Mark.DROPPED))
@@ -192,12 +196,15 @@ class WiggleScreen(StageScreen):
         self.source = ""
         if message.result is not None:
             self._say_result(message.result)
-            try:
-                self._job().keep_wiggle(message.result)
-            except LoomwrightError as error:
-                self.say(error.message)
+            self._keep(lambda: self._job().keep_wiggle(message.result))
             self.bench.sounds.play("wrong" if message.result.dropouts else "right")
         self.state_changed()
+
+    def _keep(self, keep: Callable[[], object]) -> None:
+        try:
+            keep()
+        except LoomwrightError as error:
+            self.say(error.message)
 
     def work_failed(self, message: WorkFailed) -> None:
         if message.number == self.number:
