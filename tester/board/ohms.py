@@ -156,6 +156,13 @@ def isolation(frame: IsolationFrame, points: int = 1) -> Isolation:
     if ohms > seen_to:
         return Isolation(frame.y, math.inf, math.inf, seen_to, bool(frame.flags & 2))
     ohms = max(0.0, ohms)
-    # ten per cent to the measured limit, growing with the resistance beyond it as the leakage current shrinks
+    return Isolation(frame.y, ohms, isolation_u(ohms), seen_to, bool(frame.flags & 2))
+
+
+def isolation_u(ohms: float) -> float:
+    """Standard uncertainty of a leakage reading of so many ohms.
+
+    Ten per cent to the measured limit, growing with the resistance beyond it as the leakage current shrinks.
+    """
     relative = limit("isolation_relative") * max(1.0, ohms / limit("isolation_measured_to"))
-    return Isolation(frame.y, ohms, relative * ohms / RECTANGULAR, seen_to, bool(frame.flags & 2))
+    return relative * ohms / RECTANGULAR

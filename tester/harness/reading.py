@@ -96,9 +96,16 @@ class Measured:
             left = [(a if a in keep else stand[a], b if b in keep else stand[b]) for a, b in found]
             return frozenset((a, b) for a, b in left if a is not None and b is not None)
 
+        ends = [(part, stand.get(part.a), stand.get(part.b)) for part in self.parts]
+        parts = [
+            replace(part, a=part.a if part.a in keep else a, b=part.b if part.b in keep else b)
+            for part, a, b in ends
+            if a is not None and b is not None
+        ]
         return replace(
             self,
             netlist=self.netlist.restricted(keep),
+            parts=tuple(parts),
             doubtful=pairs(self.doubtful),
             directed=pairs(self.directed),
             not_seen=pairs(self.not_seen),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from tester.board.limits import limit
+from tester.board.ohms import isolation_u
 from tester.harness.cavity import in_order
 from tester.harness.expected import Expected
 from tester.harness.leads import LeadMap
@@ -31,6 +32,7 @@ def facts_of(
         watch=watch,
         watch_stale=serial < state.last_physical,
         isolation=isolation,
+        isolation_u={name: isolation_u(ohms) for name, ohms in isolation.items() if ohms is not None},
         isolation_seen_to=limit("isolation_seen_to") if isolation else 0.0,
         held=held_back(scan, state.newest_scan("as found")),
         no_lead_why={name: "the lead set cannot reach it" for one in leads for name in one.unreachable},

@@ -10,7 +10,7 @@ from tester.harness.cavity import cavity_key, in_order, split_cavity
 from tester.harness.netlist import Netlist, Pair, pair
 from tester.harness.reading import Measured, PartReading
 from tester.judge.explain import overlaps
-from tester.judge.limits import COVERAGE
+from tester.judge.isolation import COVERAGE
 from tester.judge.parts import near
 
 CHANGES = ("gone", "new", "resistance", "part gone", "part new", "part changed", "not comparable")
@@ -55,7 +55,9 @@ def compare(
         found.append(Change("not comparable", tuple(aside), ""))
     marked = [_marked(change, one.netlist, set(edited), set(opened)) for change in found]
     order = {ASIDE: 0, OPENED: 1, EDITED: 2}
-    return tuple(sorted(marked, key=lambda c: (order[c.touched], CHANGES.index(c.kind), cavity_key(c.cavities[0]))))
+    return tuple(
+        sorted(marked, key=lambda c: (order[c.touched], CHANGES.index(c.kind), [cavity_key(n) for n in c.cavities]))
+    )
 
 
 def _unsure(measured: Measured) -> set[str]:

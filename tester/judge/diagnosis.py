@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from tester.harness.cavity import in_order
 from tester.harness.expected import Expected
 from tester.harness.netlist import Netlist
 from tester.judge.explain import Explanation, distance, explained, relabelled, swaps_of
@@ -140,7 +141,7 @@ def completing(sitting: Netlist, measured: Netlist) -> dict[str, str]:
         a = work.pop()
         mine = members[a]
         counts: dict[str, int] = {}
-        for name in mine:
+        for name in in_order(mine):
             counts[place[name]] = counts.get(place[name], 0) + 1
         target = next((p for p, n in counts.items() if n == len(mine) - 1 == len(cells[p]) - 1), None)
         if target is None or len(mine) < 2:

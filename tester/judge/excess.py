@@ -11,7 +11,8 @@ from tester.harness.reading import Measured
 from tester.harness.verdict import Fault
 from tester.judge.branches import BranchGroup, PairReading, Solved, solve_branches
 from tester.judge.faults import likeliest, steps_of
-from tester.judge.limits import COVERAGE, LinkFindings, LinkResult, limit_of
+from tester.judge.isolation import COVERAGE
+from tester.judge.limits import LinkFindings, LinkResult, limit_of
 
 POOR_FIT = 4.0  # chi-squared for each degree of freedom beyond which the readings do not fit this shape
 
@@ -37,7 +38,7 @@ def _trace(
     solved = _solved(expected, circuit, measured)
     if solved is None or (solved.freedom > 0 and solved.chi2 > POOR_FIT * solved.freedom):
         return []
-    allowed = min(result.limit.ohms - result.limit.nominal for result in failed)
+    allowed = max(0.0, min(result.limit.ohms - result.limit.nominal for result in failed))
     guilty = [group for group in solved.groups if group.ohms - COVERAGE * group.u_ohms > allowed]
     if not guilty or any(min(group.weights.values()) < 0 for group in guilty):
         return []

@@ -52,6 +52,7 @@ class JudgeFacts:
     watch        result of the dropout watch, None when there was none; `watch_stale` as `stale`
     isolation    lowest resistance that the board's isolation readings saw between a circuit and all others, ohm, by
                  a cavity of the circuit; None where nothing was seen
+    isolation_u  standard uncertainty of these readings, ohm, by the same cavities; 0 where it is not given
     isolation_seen_to  leakage up to so many ohm would have shown in these readings, 0 without them
     no_lead_why  cavity -> why it is not on a lead, in words, where the lead map says so
     held         more that forbids PASS, as (reason, names), such as cavities that were left out of the scan
@@ -63,6 +64,7 @@ class JudgeFacts:
     watch: WatchResult | None = None
     watch_stale: bool = False
     isolation: Mapping[str, float | None] = field(default_factory=dict)
+    isolation_u: Mapping[str, float] = field(default_factory=dict)
     isolation_seen_to: float = 0.0
     no_lead_why: Mapping[str, str] = field(default_factory=dict)
     held: tuple[tuple[str, tuple[str, ...]], ...] = ()

@@ -16,8 +16,8 @@ from tester.harness.netlist import Netlist, pair
 from tester.harness.reading import Measured, OhmsReading
 from tester.harness.verdict import Fault
 from tester.judge.faults import likeliest, steps_of
+from tester.judge.isolation import COVERAGE
 
-COVERAGE = 2.0  # U = k u with k = 2: JCGM 100:2008 6.2.1, from memory
 CONTACT_OHMS = 0.010  # one mated contact: common practice, editable in the plan
 JOINT_OHMS = 0.005  # one crimp or splice: common practice, editable in the plan
 DEFAULT_OHMS = 2.0  # common practice: proves a path, no more (1.5 m of 0.5 mm2 on one strand of sixteen is 0.94 ohm)

@@ -77,7 +77,7 @@ def look_at(outcome: Outcome, expected: Expected, measured: Measured, facts: Jud
     blocked = look.wrong | {name for name, why in look.why.items() if why.startswith("readings of")}
     parts = judge_parts(expected, wanted, here, blocked)
     links = judge_links(expected, wanted, here, blocked)
-    leaks = judge_isolation(expected, wanted, facts.isolation, blocked)
+    leaks = judge_isolation(expected, wanted, facts.isolation, blocked, facts.isolation_u)
     look.faults += [*parts.faults, *trace_excess(expected, wanted, here, links), *leaks]
     look.links = links.results
     for name, why in (*parts.untested, *links.untested):
@@ -97,7 +97,8 @@ def _dropouts(look: Look, expected: Expected, facts: JudgeFacts) -> None:
     for drop in facts.watch.dropouts:
         if drop.lasted_ms + (round_ms if drop.kind == "short" else cadence_ms) <= allowed:
             continue
-        cavities = likeliest((name for name in drop.cavities if name in look.wanted), expected)
+        known = [name for name in drop.cavities if name in look.wanted]
+        cavities = likeliest(known or drop.cavities, expected)
         values = {"ms": drop.lasted_ms, "at_ms": drop.at_ms}
         action = f"{drop.kind} for a moment"
         look.faults.append(Fault("dropout", cavities, 0, action, (), (), steps_of(cavities, expected), values))

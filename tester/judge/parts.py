@@ -99,13 +99,17 @@ def _chained(links: Iterable[tuple[str, str]]) -> set[tuple[str, str]]:
 
 def _one_way(expected: Expected, wanted: Netlist, measured: Measured, skip: set[str]) -> Iterator[_Found]:
     """One-way links; where the converter read and the expected part has its ohms, `_parts` tells of it."""
-    want = {key: link for link in expected.diodes if (key := _circuits(wanted, *link)) and key[0] != key[1]}
-    got = {key: link for link in measured.directed if (key := _circuits(wanted, *link))}
+    want = {
+        key: link
+        for link in sorted(expected.diodes, reverse=True)
+        if (key := _circuits(wanted, *link)) and key[0] != key[1]
+    }
+    got = {key: link for link in sorted(measured.directed, reverse=True) if (key := _circuits(wanted, *link))}
     wire = measured.grade == "wire"
     backed = {frozenset(key) for part in expected.parts if (key := _circuits(wanted, part.a, part.b))}
     readings = {key: part for part in measured.parts if (key := _circuits(wanted, part.a, part.b))}
     chained = set() if wire else _chained(want)
-    for key in chained & (want.keys() ^ got.keys()):
+    for key in sorted(chained & (want.keys() ^ got.keys())):
         link = want.pop(key, None) or got.pop(key)
         if not skip & set(link):
             yield _Found(link, why="one-way parts in a row, which a scan cannot judge")

@@ -19,7 +19,7 @@ def reach(measured: Measured, facts: JudgeFacts, look: Look) -> dict[str, float]
     """How far the checks saw, as Verdict.reach."""
     found = {
         "joined_ohms": WIRE_OHMS if measured.grade == "wire" else SURELY_SEEN[0][1],
-        "isolation_ohms": reach_of(look.got, facts.isolation, facts.isolation_seen_to),
+        "isolation_ohms": reach_of(look.got, facts.isolation, facts.isolation_seen_to, facts.isolation_u),
     }
     leaks = [ohms for name, ohms in facts.isolation.items() if ohms is not None and name in look.got]
     if leaks:
@@ -68,10 +68,10 @@ def _missing(check: str, expected: Expected, measured: Measured, facts: JudgeFac
 
 def _isolation(expected: Expected, facts: JudgeFacts, look: Look) -> str:
     limit = expected.limits.get("isolation_ohms")
-    seen = reach_of(look.got, facts.isolation, facts.isolation_seen_to)
+    seen = reach_of(look.got, facts.isolation, facts.isolation_seen_to, facts.isolation_u)
     if limit is None or limit <= seen:
         return ""
-    return f"seen up to {seen:g} ohm only, the plan asks for {limit:g} ohm"
+    return f"seen up to {seen:,.0f} ohm only, the plan asks for {limit:,.0f} ohm"
 
 
 def _no_resistance(measured: Measured) -> str:

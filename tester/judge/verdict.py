@@ -63,7 +63,7 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
 def _across(fault: Fault, measured: Measured) -> Fault:
     """An opening with the ohms that the converter read across it, if it did; both ways where they differ."""
     home = measured.netlist.circuit_of
-    for part in measured.parts if fault.kind == "open" else ():
+    for part in measured.parts if fault.kind == "open" and fault.sits and fault.belongs else ():
         ends = {home(part.a), home(part.b)}
         if ends != {home(fault.sits[0]), home(fault.belongs[0])} or len(ends) < 2:
             continue

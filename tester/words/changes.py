@@ -66,8 +66,9 @@ def watch_line(
 
 def dropout_line(kind: str, cavities: Sequence[str], at_ms: float, lasted_ms: float) -> str:
     """One dropout: which circuit, when, how long."""
-    what = "opened" if kind == "open" else "touched another circuit"
-    return f"At {at_ms / 1000:.2f} s the circuit of {listed(cavities, most=MOST)} {what} for {lasted_ms:.3g} ms"
+    names = listed(cavities, most=MOST)
+    what = f"the circuit of {names} opened" if kind == "open" else f"circuits touched at {names}"
+    return f"At {at_ms / 1000:.2f} s {what} for {lasted_ms:.3g} ms"
 
 
 def count_changes(number: int) -> str:

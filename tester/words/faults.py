@@ -174,10 +174,11 @@ def _high(fault: Fault) -> str:
 
 
 def _dropout(fault: Fault) -> str:
-    names = listed(fault.cavities, most=MOST)
-    ms = fault.values.get("ms", 0.0)
-    what = "touched another circuit" if fault.action.startswith("short") else "opened"
-    return f"The circuit of {names} {what} for {ms:.3g} ms while it was moved: look at its terminals and splices"
+    names, ms = listed(fault.cavities, most=MOST), fault.values.get("ms", 0.0)
+    what = f"The circuit of {names} opened"
+    if fault.action.startswith("short"):
+        what = f"Circuits touched at {names}"
+    return f"{what} for {ms:.3g} ms while it was moved: look at the terminals and splices there"
 
 
 def _doubtful(fault: Fault) -> str:

@@ -10,6 +10,7 @@ from tester.words.lists import counted, listed, ohms
 
 SHOWN = 3  # tied explanations on a screen
 MOST = 12
+STEPS_OPEN = "steps not ticked"
 CHECK_NOT_DONE = "check not done: "  # how `judge` begins the reason for a check that is missing
 
 
@@ -59,10 +60,12 @@ def headline(verdict: Verdict) -> str:
     return f"{verdict.verdict}: {scope_line(verdict)}"
 
 
-def untested_lines(verdict: Verdict) -> list[str]:
-    """What stands between the result and PASS, a line each."""
+def untested_lines(verdict: Verdict, numbers: Mapping[str, int] | None = None) -> list[str]:
+    """What stands between the result and PASS, a line each. `numbers`: of the steps on the work sheet."""
     lines = []
     for reason, names in verdict.untested:
+        if reason == STEPS_OPEN and numbers and all(name in numbers for name in names):
+            names = tuple(str(number) for number in sorted(numbers[name] for name in names))
         listed_names = listed(names, most=MOST)
         if reason.startswith(CHECK_NOT_DONE):
             lines.append(f"Not tested: {listed_names} ({reason.removeprefix(CHECK_NOT_DONE)})")
@@ -135,7 +138,7 @@ def verdict_lines(verdict: Verdict, numbers: Mapping[str, int] | None = None) ->
     if verdict.outcome:
         lines.append(f"Found: {verdict.outcome}.")
     lines += fault_lines(verdict, numbers=numbers)
-    lines += untested_lines(verdict)
+    lines += untested_lines(verdict, numbers)
     lines.append(lone_line(verdict))
     return lines + reach_lines(verdict)
 

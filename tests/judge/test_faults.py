@@ -1,6 +1,13 @@
 """From explanations to faults: untouched circuits send the person to leads and plugs first."""
 
-from tester.judge import judge
+import subprocess
+import sys
+from pathlib import Path
+
+from tester.harness.expected import ExpectedPart
+from tester.harness.reading import PartReading
+from tester.harness.verdict import FAIL, NOT_TESTED
+from tester.judge import Dropout, JudgeFacts, WatchResult, judge
 from tester.words import says
 from tests.judge.benches import expect, measured
 
@@ -58,6 +65,9 @@ def test_openings_that_two_plugs_explain_name_both():
     fault = only(judge(expect(good), measured(text)))
     assert fault.action == "plug not home" and set(fault.sits) == {"D-1", "D-2", "D-3", "H-1", "H-2", "H-3"}
     assert "look first whether D and H" in says(fault)
+    part = PartReading("E-1", "D-1", 120.0, 120.0)
+    with_part = judge(expect(good), measured(text, parts=(part,), grade="wire"))  # a part beside them changes nothing
+    assert [f for f in with_part.faults if f.kind == "open"] == [fault]
     wider = f"{good} | E-2 H-4"
     fault = only(judge(expect(wider), measured(f"{text} | E-2 H-4")))
     assert set(fault.sits) == {"D-1", "D-2", "D-3"}
@@ -93,3 +103,43 @@ def test_ties_carry_the_number_of_their_explanation():
     assert verdict.explanations == 2
     assert [f.explanation for f in verdict.faults] == [0, 1]
     assert [set(f.cavities) for f in verdict.faults] == [{"D-1", "D-2"}, {"H-1", "H-2"}]
+
+
+def test_a_part_read_at_a_cavity_that_the_plan_does_not_know_is_the_part_of_its_circuit():
+    part = ExpectedPart("D-1", "D-2", 120.0, 120.0)
+    expected = expect("D-1 H-1 | D-2 H-2", parts=(part,))
+    reading = PartReading("A-1", "D-2", 120.0, 120.0)
+    found = judge(expected, measured("A-1 D-1 H-1 | D-2 H-2", parts=(reading,), grade="wire"))
+    assert found.faults == () and found.verdict == NOT_TESTED
+
+
+def test_a_dropout_of_cavities_that_the_plan_does_not_know_still_names_them():
+    watch = WatchResult((Dropout("open", ("X-1", "X-2"), 5.0, 3.0),), 10.0, 500.0, 0.9)
+    found = judge(expect(GOOD), measured(f"{GOOD} | X-1 X-2"), JudgeFacts(watch=watch))
+    (fault,) = [one for one in found.faults if one.kind == "dropout"]
+    assert fault.cavities == ("X-1", "X-2") and found.verdict == FAIL
+
+
+ORDERED = """
+from tests.judge.benches import circuits, expect, measured
+from tester.judge import diagnose, judge
+wanted = " | ".join(f"A-{i} B-{i} C-{i}" for i in range(1, 17))
+got = " | ".join(f"A-{i} B-{i % 16 + 1} C-{(i + 5) % 16 + 1}" for i in range(1, 17))
+print(diagnose(circuits(wanted), circuits(got)).explanations[0].moved)
+links = [(a, b) for a in ("D-1", "H-1", "E-1") for b in ("D-2", "H-2", "E-2")]
+text = "D-1 H-1 E-1 | D-2 H-2 E-2"
+print(judge(expect(text, diodes=frozenset(links)), measured(text)).faults)
+print(judge(expect(text), measured(text, directed=links)).faults)
+"""
+
+
+def test_the_same_reading_is_told_in_the_same_words_in_every_run():
+    """Strings hash anew in each process: nothing that is told may follow the order of a set."""
+    told = {
+        subprocess.run(
+            [sys.executable, "-c", ORDERED], cwd=Path(__file__).parents[2], env={"PYTHONHASHSEED": str(seed)},
+            capture_output=True, text=True, check=True, timeout=60,
+        ).stdout
+        for seed in range(4)
+    }  # fmt: skip
+    assert len(told) == 1

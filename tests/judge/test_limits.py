@@ -122,7 +122,7 @@ def test_an_isolation_limit_beyond_what_was_seen_is_not_tested_with_both_figures
     verdict = judge(expected, measured(GOOD))
     assert verdict.verdict == NOT_TESTED
     assert verdict.untested[0] == (
-        "check not done: seen up to 12500 ohm only, the plan asks for 1e+06 ohm", ("isolation",),
+        "check not done: seen up to 12,500 ohm only, the plan asks for 1,000,000 ohm", ("isolation",),
     )  # fmt: skip
     easy = expect(GOOD, checks=("continuity", "isolation"), limits={"isolation_ohms": SHORT_OHMS})
     assert judge(easy, measured(GOOD)).verdict == PASS
@@ -138,6 +138,19 @@ def test_isolation_readings_of_every_circuit_reach_as_far_as_the_converter_sees(
     leaky = judge(expected, measured(GOOD), JudgeFacts(isolation=every | {"D-2": 4e5}, isolation_seen_to=3e6))
     assert leaky.explanations == 1 and leaky.faults[0].explanation == 0
     assert leaky.verdict == FAIL and kinds(leaky) == ["leakage"] and set(leaky.faults[0].cavities) == {"D-2", "H-2"}
+
+
+@pytest.mark.parametrize(
+    ("ohms", "verdict"), [(1.2e6, PASS), (1.05e6, NOT_TESTED), (0.95e6, NOT_TESTED), (0.8e6, FAIL), (1e6, NOT_TESTED)]
+)
+def test_a_leak_too_close_to_its_limit_for_the_boards_accuracy_is_neither_passed_nor_failed(ohms, verdict):
+    """Guard bands of U = 2 u on both sides (JCGM 106, from memory), here U = 0.1 Mohm."""
+    expected = expect(GOOD, checks=("continuity", "isolation"), limits={"isolation_ohms": 1e6})
+    readings = {circuit[0]: None for circuit in measured(GOOD).netlist} | {"D-1": ohms}
+    facts = JudgeFacts(isolation=readings, isolation_u={"D-1": 0.05e6}, isolation_seen_to=3e6)
+    found = judge(expected, measured(GOOD), facts)
+    assert found.verdict == verdict
+    assert found.reach["isolation_ohms"] == pytest.approx(ohms - 0.1e6)
 
 
 def test_a_leak_above_the_plans_isolation_limit_is_allowed():

@@ -51,7 +51,7 @@ def test_a_watch_says_what_it_could_have_missed():
 
 def test_a_dropout_says_which_circuit_when_and_how_long():
     assert dropout_line("open", ["D-1", "H-1"], 812.0, 3.0) == "At 0.81 s the circuit of D-1 and H-1 opened for 3 ms"
-    assert "touched another circuit" in dropout_line("short", ["D-1"], 0.0, 1.0)
+    assert dropout_line("short", ["D-1", "D-2"], 0.0, 1.0) == "At 0.00 s circuits touched at D-1 and D-2 for 1 ms"
 
 
 def test_changes_are_counted():

@@ -71,9 +71,11 @@ def test_a_move_says_where_the_terminal_sits_and_where_it_belongs():
 
 def test_what_was_not_tested_is_a_line_of_its_own():
     expected = expect(GOOD, checks=("continuity", "resistance"))
-    lines = verdict_lines(judge(expected, measured(GOOD), JudgeFacts(steps_open=("put-1",))))
+    verdict = judge(expected, measured(GOOD), JudgeFacts(steps_open=("put-1",)))
+    lines = verdict_lines(verdict)
     assert "Not tested: resistance (this board cannot do it)" in lines
     assert "Not tested: steps not ticked: put-1" in lines
+    assert "Not tested: steps not ticked: 7" in verdict_lines(verdict, {"put-1": 7})
     assert lines[0].startswith("NOT TESTED: ")
 
 
