@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from tester.bench.messages import WorkFailed
 from tester.board.client import Board
+from tester.errors import BoardError
 from tests.bench.bench_support import AFTER, BEFORE, LEADS, PLAN, WRONG, Bench, harness
 
 ROOT = Path(__file__).parents[2]
@@ -128,6 +130,25 @@ async def test_another_lead_set_is_told_by_its_identity_jumpers(bench: Bench) ->
         await bench.leads_ready()
         await bench.keys("enter")
         await bench.until(lambda: "not lead set small-leads" in bench.strip, "the refusal")
+        await bench.keys("d")
+        await bench.until_text("Plug in the right one")
+        assert not bench.job.state.leads_done and "LEADS" in bench.strip
+        bench.app.worker.tell_virtual("leads", str(bench.leads[0]))
+        await bench.keys("home")
+        while not bench.app.stage.query_one("#picks").key.startswith("identity"):
+            await bench.keys("down")
+        await bench.keys("enter")
+        await bench.until(lambda: not bench.app.stage.proof.another(), "the right set")
+        await bench.keys("d")
+        await bench.until(lambda: bench.job.state.leads_done, "leads done")
+
+
+async def test_what_failed_for_another_stage_is_not_told_as_a_failure_of_the_leads(bench: Bench) -> None:
+    async with bench.at("leads"):
+        aborted = len(bench.job.state.aborted)
+        stage = bench.app.stage
+        stage.work_failed(WorkFailed(999, "as found", BoardError("no longer answers", code="link"), True))
+        assert len(bench.job.state.aborted) == aborted
 
 
 async def test_exchanged_leads_are_named_while_the_leads_are_proven(bench: Bench) -> None:

@@ -220,6 +220,10 @@ class LeadsScreen(StageScreen):
         if not self.checked and not job.state.leads_done:
             self.say("First let the board look for voltages: Enter on that line.")
             return
+        another = self.proof.another()
+        if another:
+            self.say(f"{another} Plug in the right one, then Enter looks again.")
+            return
         if not job.state.leads_done:
             job.leads_done()
         target, self.bench.after_leads = self.bench.after_leads or "as found", ""
@@ -308,6 +312,8 @@ class LeadsScreen(StageScreen):
             self._go_to_open()
 
     def work_failed(self, message: WorkFailed) -> None:
+        if message.number not in (self.number, self.proof.number):
+            return  # of the stage that was on the screen before
         self.number = 0
         self.checked = ""
         self.proof.failed(message)

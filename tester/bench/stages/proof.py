@@ -88,6 +88,10 @@ class Proof:
         """True when every lead is proven."""
         return all(name in self._proven() for leads in self.maps for name in leads.cavities)
 
+    def another(self) -> str:
+        """What was said of a lead set that is not the one that the lead map names, "" when none was seen."""
+        return next((words for known, words in self.known.values() if known is False), "")
+
     def picks(self) -> list[Pick]:
         """Lines of the list: identity and proof of each lead set, and the corner numbers."""
         found = []
