@@ -170,10 +170,9 @@ def _parts(expected: Expected, wanted: Netlist, measured: Measured, skip: set[st
         if not readings:
             yield _Found(ends, "open", "part missing")
         for reading in readings:
-            kind, action = _match(part, reading, turned=_circuits(wanted, reading.a, reading.b) != key)
+            kind, action, ohms, expected_ohms = _match(part, reading, _circuits(wanted, reading.a, reading.b) != key)
             if kind:
-                values = {"ohms": _ohms(reading), "expected_ohms": _first(part.ohms_ab, part.ohms_ba)}
-                yield _Found(ends, kind, action, values=values)
+                yield _Found(ends, kind, action, values={"ohms": ohms, "expected_ohms": expected_ohms})
     enough = expected.limits.get("isolation_ohms", float("inf"))
     for between, readings in got.items():
         for reading in readings:
@@ -181,24 +180,32 @@ def _parts(expected: Expected, wanted: Netlist, measured: Measured, skip: set[st
                 yield _Found((reading.a, reading.b), "leakage", "leakage", values={"ohms": _ohms(reading)})
 
 
-def _match(part: ExpectedPart, reading: PartReading, turned: bool) -> tuple[str, str]:
-    """Kind and action of the fault, both "" when the reading is the part's."""
+def _match(part: ExpectedPart, reading: PartReading, turned: bool) -> tuple[str, str, float, float]:
+    """Kind and action of the fault, both "" when the reading is the part's; ohms as read and as expected.
+
+    `turned`: the reading has the other order of the two circuits.
+    """
     ab, ba = (reading.ohms_ba, reading.ohms_ab) if turned else (reading.ohms_ab, reading.ohms_ba)
+    least = _first(ab, ba), _first(part.ohms_ab, part.ohms_ba)
     if _same_drop(part, reading, ab, ba):
-        return "", ""
-    if near(part.ohms_ab, ab, part.tolerance) and near(part.ohms_ba, ba, part.tolerance):
-        return "", ""
+        return "", "", *least
+    ways = [
+        (wanted, got)
+        for wanted, got in ((part.ohms_ab, ab), (part.ohms_ba, ba))
+        if not near(wanted, got, part.tolerance)
+    ]
+    if not ways:
+        return "", "", *least
     if near(part.ohms_ab, ba, part.tolerance) and near(part.ohms_ba, ab, part.tolerance):
-        return "reversed", "part differs"
+        return "reversed", "part differs", *least
     one_way = part.ohms_ab is None or part.ohms_ba is None
     if one_way and ab is not None and ba is not None:
-        return "short", "both ways"
+        return "short", "both ways", *least
     if one_way and (ab is None) != (part.ohms_ab is None):
-        return "reversed", "part differs"
-    lower = min((x for x in (ab, ba) if x is not None), default=None)
-    wanted = min((x for x in (part.ohms_ab, part.ohms_ba) if x is not None), default=None)
-    low = lower is not None and wanted is not None and lower < wanted
-    return ("leakage" if low else "high-resistance"), "part differs"
+        return "reversed", "part differs", *least
+    both = [(got, wanted) for wanted, got in ways if wanted is not None and got is not None]
+    got, wanted = both[0] if len(ways) == len(both) == 1 else least  # of one way that differs that one is told
+    return ("leakage" if got < wanted else "high-resistance"), "part differs", got, wanted
 
 
 def _same_drop(part: ExpectedPart, reading: PartReading, ab: float | None, ba: float | None) -> bool:

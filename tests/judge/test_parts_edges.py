@@ -47,6 +47,13 @@ def test_a_part_that_conducts_both_ways_is_told_by_its_lower_ohms(ab, ba, told):
     assert faults == ([(told, "part differs", ("D-1", "D-2"))] if told else []) and not untested
 
 
+@pytest.mark.parametrize(("back", "kind"), [(5000.0, "high-resistance"), (300.0, "leakage")])
+def test_a_part_of_which_one_way_differs_is_told_by_that_way(back, kind):
+    seen = measured(TWO, grade="wire", parts=(read(99.9, back),))
+    [fault] = judge_parts(expect(TWO, parts=(part(100.0, 1000.0),)), circuits(TWO), seen, ()).faults
+    assert (fault.kind, dict(fault.values)) == (kind, {"ohms": back, "expected_ohms": 1000.0})
+
+
 def test_a_part_that_differs_is_told_with_the_lower_of_its_ohms_and_of_those_expected():
     seen = measured(TWO, grade="wire", parts=(read(900.0, 3000.0),))
     [fault] = judge_parts(expect(TWO, parts=(part(2000.0, 1000.0),)), circuits(TWO), seen, ()).faults
