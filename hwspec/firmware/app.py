@@ -127,6 +127,8 @@ class App:
                         self.hal.serial_write(b";")
                     answered = True
                     self._send(answer)
+                    if self.commands.failed:
+                        break
         except ScpiError as error:
             self.board.status.report(error)
         except MISTAKES as error:

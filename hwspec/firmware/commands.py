@@ -37,7 +37,10 @@ def arguments(signature: str, raw: "list[bytes]") -> "list[object]":
 
 
 class Commands:
-    """Executes program message units on a board. A running watch reads in between the pieces of that work."""
+    """Executes program message units on a board. A running watch reads in between the pieces of that work.
+
+    `failed`: the newest unit was a product query that answered E.
+    """
 
     def __init__(self, board: Board, reply: Reply) -> None:
         self.board = board
@@ -45,6 +48,7 @@ class Commands:
         self.common = CommonCommands(board)
         self.products = Products(board, self.reply)
         self.headers = Headers([command[0] for command in COMMANDS])
+        self.failed = False
 
     def execute(self, unit: bytes, branch: str) -> "tuple[object, str]":
         """Run one unit: its answer (text, block or None) and the branch for the next unit.
@@ -52,6 +56,7 @@ class Commands:
         Raises ScpiError where no answer can be given; a product query that fails answers with an E block instead.
         """
         breathe = self.board.watch.breathe
+        self.failed = False
         breathe()
         header, raw = split_unit(unit)
         breathe()
@@ -90,8 +95,13 @@ class Commands:
             values = arguments(signature, raw[1:])
             board.watch.breathe()
             self._check(needs)
+            board.guard.pump()
+            lapses = board.guard.lapses
             getattr(self.products, method)(*values)
             if "L" in needs:
+                if "X" in needs and board.guard.lapses != lapses:
+                    board.driver.release()
+                    raise ScpiError(-240, "paused while it measured: nothing of it counts")
                 board.guard.renew()
         except ScpiError as error:
             kind = self._failed(error)
@@ -103,6 +113,7 @@ class Commands:
         return self.reply.finish(ord(kind), seq, crc, board.guard.milliseconds(), board.state_bits())
 
     def _failed(self, error: ScpiError) -> str:
+        self.failed = True
         self.board.status.report(error)
         self.reply.start()
         self.reply.i16(error.number)

@@ -81,9 +81,7 @@ class Expanders:
         """Address mode first (reset clears it), then everything input and low, then read back."""
         if not self.chips:
             raise ScpiError(-240, "no card answers")
-        for chip in range(0, self.chips, 8):
-            out = bytearray((0x40, _IOCON, _HAEN))
-            self.hal.spi(chip // 8, out, None)
+        self._address()
         for chip in range(self.chips):
             self.write2(chip, _IOCON, _HAEN, _HAEN)
             self.write2(chip, _IODIR, 0xFF, 0xFF)
@@ -95,12 +93,19 @@ class Expanders:
                 raise ScpiError(-240, "expander %d does not answer" % (chip + 1))
         self.guard.doubt = False
 
+    def _address(self) -> None:
+        """Every chip that a reset left without its own address hears this."""
+        for chip in range(0, self.chips, 8):
+            out = bytearray((0x40, _IOCON, _HAEN))
+            self.hal.spi(chip // 8, out, None)
+
     def release(self) -> None:
-        """Everything input and latch low, at once."""
-        if not self.guard.doubt:
-            for chip in range(self.chips):
-                self.write2(chip, _IODIR, 0xFF, 0xFF)
-                self.write2(chip, _OLAT, 0, 0)
+        """Everything input and latch low, at once, also where the pump paused and it is not known what a reset left."""
+        if self.guard.doubt:
+            self._address()
+        for chip in range(self.chips):
+            self.write2(chip, _IODIR, 0xFF, 0xFF)
+            self.write2(chip, _OLAT, 0, 0)
 
     def want(self, read: "list[int]") -> None:
         """Which channels the following scans read."""

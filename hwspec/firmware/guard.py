@@ -17,7 +17,7 @@ class Guard:
     """Lease clock, pump pin and board clock.
 
     `doubt` is set when the pump paused so long that the expanders may have fallen into reset; whoever drives must then
-    set them up again.
+    set them up again; `lapses` counts such pauses.
     """
 
     def __init__(self, hal: "Hal") -> None:
@@ -26,6 +26,7 @@ class Guard:
         self.holder = 0
         self.length_us = 0
         self.doubt = True
+        self.lapses = 0
         self.pumping = False
         self._renewed = 0
         self._level = 0
@@ -43,6 +44,7 @@ class Guard:
             if gap >= _HALF_US:
                 if gap > _LOST_US:
                     self.doubt = True
+                    self.lapses += 1
                 self._level ^= 1
                 hal.arm(self._level)
                 self._toggled = now

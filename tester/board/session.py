@@ -312,7 +312,9 @@ class Session:
             try:
                 frame = self._ask(kind, header, *arguments, body_most=body_most)
             except BoardRefused as refused:
-                if refused.number == -221 and left and re.search("no lease|not checked", refused.text):
+                lost = refused.number == -221 and re.search("no lease|not checked", refused.text)
+                paused = refused.number == -240 and "paused" in refused.text
+                if left and (lost or paused):
                     self._lapse()
                 elif refused.number == -240 and re.search(r"\d V on channel", refused.text):
                     raise BoardRefused(self.address, refused.number, refused.text, VOLTAGE_HINT, "voltage") from refused

@@ -1,0 +1,80 @@
+"""The processor stands still in the middle of a command: nothing stays driven, nothing of it is taken for a reading.
+
+The hardware drops every channel 14.6 to 178 ms after the last edge of the pump; a pause may be shorter or longer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.hwspec.firmware.talk import FULL_LEADS, Refused, Talk
+from tests.support.virtual import VirtualBench
+
+WIRE = {"link": [{"a": "D-1", "b": "H-1", "ohms": 1.0}, {"a": "D-2", "b": "H-2"}], "leak": []}
+LEAK = {"link": [], "leak": [{"a": "D-1", "b": "D-2", "ohms": 200e3}]}
+PAUSES_MS = (13, 40, 200)
+
+
+def pausing(talk: VirtualBench, after: int, ms: int) -> list[int]:
+    """Wait number `after` from now takes so many milliseconds more. Returns a list that says when it has."""
+    hal, waits = talk.hal, [0]
+    real = hal.wait_us
+
+    def wait(us: int) -> None:
+        waits[0] += 1
+        if waits[0] == after:
+            talk.board.clock.advance(ms * 1_000_000)
+        real(us)
+
+    hal.wait_us = wait  # type: ignore[method-assign]
+    return waits
+
+
+COMMANDS: dict[str, Callable[[Talk], object]] = {
+    "resistance": lambda talk: talk.ask_body("MEAS:RES?", 1, 33),
+    "isolation": lambda talk: talk.ask_body("MEAS:ISOL?", 1, "(@2,33,34)"),
+    "walk": lambda talk: talk.walk([1, 2, 33, 34], range(1, 65)),
+    "drivers": lambda talk: talk.drivers([1, 2, 33, 34]),
+}
+
+
+@pytest.mark.parametrize("ms", PAUSES_MS)
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_pause_in_a_command_is_an_error_and_leaves_nothing_driven(name: str, ms: int) -> None:
+    for after in (2, 5, 9):
+        talk = Talk(LEAK if name == "isolation" else WIRE, FULL_LEADS).begin()
+        waits = pausing(talk, after, ms)
+        before = talk.board.trace.driven()
+        try:
+            COMMANDS[name](talk)
+        except Refused as refused:
+            assert refused.number == -240 and "paused" in refused.text
+        else:
+            assert waits[0] < after, f"{name}: {ms} ms at wait {after} of {waits[0]} passed for a reading"
+        assert not before and not talk.board.trace.driven()
+        del talk.hal.wait_us  # the pause is over
+        talk.begin()
+        again = COMMANDS[name](talk)
+        fresh = COMMANDS[name](Talk(LEAK if name == "isolation" else WIRE, FULL_LEADS).begin())
+        assert type(again) is type(fresh)
+        if name in ("walk", "drivers"):
+            assert again == fresh
+
+
+def test_a_product_query_that_fails_ends_its_line() -> None:
+    talk = Talk(WIRE, FULL_LEADS)
+    talk.ask("SYST:SYNC? 1,7")
+    answer = talk.ask("SCAN:WALK? 2,(@1),(@1);*OPC?")
+    assert b"no lease" in answer and not answer.endswith(b";1\n")
+    assert talk.ask("SYST:VERS?;*OPC?") == b"1999.0;1\n"
+
+
+def test_nothing_is_written_to_flash_while_a_watch_runs() -> None:
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2)")
+    talk.ask_body("WATC:STAR?")
+    for query in (("CAL:SAVE?", '"2031-05-17"'), ("CAL:CLE?",)):
+        with pytest.raises(Refused, match="watch is running"):
+            talk.ask_body(*query)
