@@ -27,7 +27,7 @@ def test_a_rectangular_half_width_becomes_a_standard_uncertainty_as_published() 
 def test_the_sum_is_what_a_library_propagates_through_the_model(ohms: float) -> None:
     """The measuring equation with `uncertainties` (first-order propagation, JCGM 100:2008, 5.1.2)."""
     flat = budget._flat
-    amperes, noise = budget.CURRENT, montecarlo.NOISE_128 / math.sqrt(2)
+    amperes, noise = budget.CURRENT, montecarlo.NOISE_860 / math.sqrt(2)
     volts = ohms * amperes
     lsb = montecarlo.LSB_256 / 2
 
@@ -49,7 +49,7 @@ def test_the_sum_is_what_a_library_propagates_through_the_model(ohms: float) -> 
 
 
 def test_the_budget_agrees_with_the_spread_of_the_simulated_boards() -> None:
-    rows = [row for row in results("resistance") if row["method"] == "one_card"]
+    rows = [row for row in results("resistance") if row["method"] == budget.SIMULATED]
     assert len(rows) == len(budget.VALUES)
     for row in rows:
         expected = budget.standard(float(row["true_ohm"]), budget.sources())
