@@ -1,8 +1,8 @@
 """The dead-man pump: a toggling pin through 100 nF and two diodes into 1 uF and 100 kohm, then a Schmitt buffer.
 
 Its output holds the RESET line of the expanders, the enables of the multiplexer registers and of the rail buffer.
-Numbers: board.md of the design study, section 8, deck `deadman` (arms in 3..32 ms, drops 18..156 ms after the last
-edge). Thresholds of the buffer differ from chip to chip and come from the seed.
+Numbers: deck `deadman` (schematics/spice/results: arms in 3.2 to 36 ms, drops 14.6 to 178 ms after the last edge).
+Thresholds of the buffer differ from chip to chip and come from the seed.
 """
 
 from __future__ import annotations
