@@ -1,7 +1,8 @@
 """ADS1115, register level: configuration, conversion, thresholds; single-shot and continuous; gain and clipping.
 
-Input loads, gains and data rates from the data sheet SBAS444 (from memory); noise as the decks take it (decks/montecarlo.py): 8 uV
-rms at 128 samples a second and 12.5 uV at 860 on the finest range, about one LSB on the others.
+Input loads, gains and data rates from the data sheet SBAS444 (from memory); noise as the decks take it
+(decks/montecarlo.py): 8 uV rms at 128 samples a second and 12.5 uV at 860 on the finest range, about one LSB on the
+others.
 """
 
 from __future__ import annotations
