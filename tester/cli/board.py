@@ -82,7 +82,8 @@ class _Terminal:
             say(f"{what} (left out: nobody is here to do it)")
             return False
         say(f"{what}\nEnter when it is done, s and Enter to leave it out: ")
-        return not sys.stdin.readline().strip().lower().startswith("s")
+        said = sys.stdin.readline()
+        return bool(said) and not said.strip().lower().startswith("s")
 
     def yes(self, question: str) -> bool:
         self._end()

@@ -34,6 +34,7 @@ from tester.plan.resolve import Resolved, resolve
 from tester.plan.sheet import sheet_text
 from tester.plan.sheet_html import sheet_html
 from tester.plan.sheet_pdf import draw_sheet
+from tester.plan.sides import for_side
 from tester.plan.variants import check_plan, variant_resolved
 from tester.reports.sheet import load_sheet
 
@@ -114,6 +115,8 @@ def sheet(options: argparse.Namespace) -> int:
     """The work sheet as text, page or PDF; for all variants, for one, or for the harness of a scan."""
     data = read_bytes(options.plan, "plan")
     plan = load_plan(data, options.plan)
+    if options.side and not options.as_found:
+        plan = for_side(plan, options.side)
     found = _resolved(plan, options)
     form = options.format or _SHEETS.get(Path(options.output or "").suffix.lower(), "text")
     if form == "text":
@@ -136,10 +139,15 @@ def sheet(options: argparse.Namespace) -> int:
 
 
 def _resolved(plan: Plan, options: argparse.Namespace) -> Resolved | None:
-    if options.variant is not None:
-        return variant_resolved(plan, options.variant)
     as_found = _as_found(options)
-    return resolve(plan, as_found, parse_answers(options.answer), options.side) if as_found else None
+    answers = parse_answers(options.answer)
+    if options.variant is not None:
+        if as_found is not None or answers:
+            raise InputError("--variant names a variant; --as-found and --answer find it", "Give one of the two.")
+        return variant_resolved(plan, options.variant)
+    if as_found is None and answers:
+        raise InputError("--answer needs the harness that it is about", "Give its scan too: --as-found FILE.")
+    return resolve(plan, as_found, answers, options.side) if as_found else None
 
 
 def _sheet_pdf(page: WorkPage) -> bytes:

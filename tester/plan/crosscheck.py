@@ -119,7 +119,7 @@ class _Cross:
             for given, here in side.cavities.items():
                 yield from self.cavity((*path, given), given)
                 yield from self.cavity((*path, given), here)
-            ends = [side.cavities.get(one, one) for one in self.used()]
+            ends = [side.cavities.get(one, one) for one in self.used() | set(self.plan.hazards.cavities)]
             both = sorted({one for one in ends if ends.count(one) > 1})
             if both:
                 yield path, f"two cavities of the plan would both be {both[0]} on side {name}; exchange them both"

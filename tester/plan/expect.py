@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from tester.errors import InputError
 from tester.harness.cavity import cavity_key, in_order, split_cavity
@@ -10,7 +11,7 @@ from tester.harness.expected import Expected, ExpectedLink, ExpectedPart, Outcom
 from tester.harness.netlist import Netlist, Pair, pair
 from tester.harness.reading import Measured
 from tester.plan.graph import Node, fitted_cavity, terminal, used_wires
-from tester.plan.links import new_links
+from tester.plan.links import new_links, own_words
 from tester.plan.models import Plan, Reference
 from tester.plan.resolve import HANDLED, Answers, Resolved, resolve
 from tester.plan.steps import Insert, Move, Plug, Remove, Tug, Unlock
@@ -91,7 +92,7 @@ class _Making:
             opened=frozenset(self.opened()),
             steps=steps,
             wires={wire: self.wire_cavities(wire) for wire in sorted(self.used)},
-            links=tuple(new_links(self.plan, self.bench, self.used) + self.existing_links(outcomes)),
+            links=tuple(self.links(outcomes)),
             parts=parts,
             diodes=diodes,
             by_eye=self.by_eye(outcomes),
@@ -147,6 +148,24 @@ class _Making:
         wire = self.plan.wire_of(id)
         places = [self.now.get(("end", id, which)) or fitted_cavity(self.plan, wire.end(which)) for which in "ab"]
         return tuple(name for name in places if name is not None)
+
+    def links(self, outcomes: tuple[Outcome, ...]) -> list[ExpectedLink]:
+        """New links and existing ones, each with the plan's own limit between its two cavities if it has one."""
+        links = new_links(self.plan, self.bench, self.used) + self.existing_links(outcomes)
+        for limit in self.plan.limit:
+            if limit.between is None:
+                continue
+            a, b = pair(*limit.between)
+            if not all(a in o.netlist and b in o.netlist and o.netlist.joined(a, b) for o in outcomes):
+                self.notes.append(f"the limit between {a} and {b} is for nothing: they are not joined")
+                continue
+            if not any({link.a, link.b} == {a, b} for link in links):
+                links.append(ExpectedLink(a, b))
+            links = [
+                replace(link, limit_ohms=limit.ohms, source=own_words(limit)) if {link.a, link.b} == {a, b} else link
+                for link in links
+            ]
+        return links
 
     def existing_links(self, outcomes: tuple[Outcome, ...]) -> list[ExpectedLink]:
         """Links of as-found circuits that the steps left joined, with their as-found reading."""

@@ -8,7 +8,7 @@ from tester.harness.cavity import in_order
 from tester.harness.expected import ExpectedLink, PathWire
 from tester.harness.netlist import Joiner
 from tester.plan.graph import Bench, Node
-from tester.plan.models import Plan
+from tester.plan.models import Limit, Plan
 
 
 def new_links(plan: Plan, bench: Bench, used: set[str]) -> list[ExpectedLink]:
@@ -86,8 +86,13 @@ def _own_limit(plan: Plan, a: str, b: str, wires: list[str]) -> tuple[float, str
         if (limit.between is not None and set(limit.between) == {a, b}) or (
             limit.wire is not None and wires == [limit.wire]
         ):
-            return limit.ohms, f"the plan's own limit{f' ({limit.why})' if limit.why else ''}"
+            return limit.ohms, own_words(limit)
     return None
+
+
+def own_words(limit: Limit) -> str:
+    """Where a limit of the plan comes from, in words."""
+    return f"the plan's own limit{f' ({limit.why})' if limit.why else ''}"
 
 
 def _taps(plan: Plan, bench: Bench, group: set[Node], cavities: list[str], used: set[str]) -> list[ExpectedLink]:

@@ -174,7 +174,7 @@ class Hazards(Strict):
     def undeclared(self) -> tuple[str, ...]:
         """Which of the two nobody has declared, or "checked" when none was looked up anywhere."""
         open_ones = [key for key in ("restraint", "high_voltage") if getattr(self, key) == NOT_DECLARED]
-        said_none = "none" in (self.restraint, self.high_voltage)
+        said_none = any(given in ("none", ()) for given in (self.restraint, self.high_voltage))
         return tuple(open_ones) or (("checked",) if said_none and not self.checked.strip() else ())
 
     @property

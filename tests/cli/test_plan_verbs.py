@@ -1,10 +1,12 @@
 """The verbs around a plan, from an empty file to a checked one and back."""
 
 import json
+from io import StringIO
 from pathlib import Path
 
 import pytest
 
+from tester.cli.board import _Terminal
 from tester.cli.main import main
 from tester.harness.leads import load_leads
 from tester.plan.load import load_plan
@@ -92,3 +94,32 @@ def test_the_sheet_is_a_page_a_pdf_or_text_by_its_ending(
     given = ["plan", "sheet", DEMO, "--variant", "3", "--leads", leads, "--output", str(place)]
     assert out(capsys, *given)[0] == 0
     assert place.read_bytes().startswith(begins)
+
+
+def test_a_sheet_without_a_scan_is_that_of_the_side_which_was_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    sheets = {side: out(capsys, "plan", "sheet", DEMO, "--side", side)[1] for side in ("left", "right")}
+    assert "D-16" in sheets["left"] and "D-16" not in sheets["right"] and "D-17" in sheets["right"]
+    status, _, talk = out(capsys, "plan", "sheet", DEMO, "--answer", "occupied D-13=no")
+    assert status == 3 and "--as-found FILE" in talk
+    scan = str(shipped("fixtures", "scans", "side-door-plain-before.json"))
+    status, _, talk = out(capsys, "plan", "sheet", DEMO, "--variant", "1", "--as-found", scan, "--side", "left")
+    assert status == 3 and "Give one of the two" in talk
+
+
+def test_output_that_nobody_reads_does_not_end_like_a_pass(monkeypatch: pytest.MonkeyPatch) -> None:
+    def unread(_options: object) -> int:
+        raise BrokenPipeError
+
+    monkeypatch.setattr("tester.cli.plan.check", unread)
+    monkeypatch.setattr("os.dup2", lambda *_: None)
+    assert main(["plan", "check", DEMO]) == 141
+
+
+def test_an_end_of_input_is_no_yes_to_a_request(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Ended(StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    for typed, done in (("", False), ("s\n", False), ("\n", True)):
+        monkeypatch.setattr("sys.stdin", Ended(typed))
+        assert _Terminal().ask("Plug the reference in.") is done

@@ -10,6 +10,7 @@ from tester.errors import InputError
 from tester.harness.leads import LeadMap
 from tester.plan.blind import exchange_blind
 from tester.plan.hazards import check_hazards, check_leads
+from tester.plan.load import load_plan
 from tester.plan.models import Plan
 from tester.plan.resolve import resolve
 from tester.plan.sheet import sheet_text
@@ -35,6 +36,36 @@ def test_none_counts_only_with_where_it_was_checked() -> None:
     assert check_hazards(plan(hazards=none | {"checked": "book, sheet 3"}), [LEADS], real_board=True) == []
     with pytest.raises(InputError, match="not where that was checked"):
         check_hazards(plan(hazards=none), [LEADS], real_board=True)
+
+
+def test_an_empty_list_is_no_declaration_without_where_it_was_checked() -> None:
+    none: dict[str, Any] = {"restraint": [], "high_voltage": []}
+    with pytest.raises(InputError, match="not where that was checked"):
+        check_hazards(plan(hazards=none), [LEADS], real_board=True)
+    assert check_hazards(plan(hazards=none | {"checked": "book, sheet 3"}), [LEADS], real_board=True) == []
+
+
+def test_a_side_may_not_send_a_step_to_a_declared_cavity() -> None:
+    text = """format = 1
+id = "p"
+revision = "1"
+[hazards]
+restraint = ["D-4"]
+high_voltage = "none"
+checked = "book"
+[[connector]]
+id = "D"
+cavities = 4
+[sides.left]
+[sides.right.cavities]
+D-3 = "{}"
+[[step]]
+do = "tug"
+cavity = "D-3"
+"""
+    with pytest.raises(InputError, match="would both be D-4 on side right"):
+        load_plan(text.format("D-4"), "p.toml")
+    assert load_plan(text.format("D-2"), "p.toml").id == "p"
 
 
 def test_a_declared_cavity_may_not_be_on_a_lead_and_its_connector_needs_a_caution() -> None:

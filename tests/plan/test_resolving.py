@@ -9,6 +9,7 @@ import pytest
 from tester.errors import InputError
 from tester.harness.netlist import Netlist
 from tester.harness.reading import Measured, OhmsReading, PartReading
+from tester.judge import JudgeFacts, judge
 from tester.plan.conditions import Condition
 from tester.plan.expect import expectation
 from tester.plan.models import Plan
@@ -199,3 +200,19 @@ def test_a_part_seen_in_several_rounds_under_other_cavities_is_carried_once() ->
     parts = (PartReading("D-1", "H-1", 470.0, 470.0), PartReading("H-2", "D-2", 480.0, 470.0))
     expected = expectation(plan({"do": "tug", "cavity": "D-9"}), scan(["D-1", "D-2"], ["H-1", "H-2"], parts=parts))
     assert [(p.a, p.b) for p in expected.parts] == [("D-1", "H-1")]
+
+
+def test_the_plans_own_limit_between_two_cavities_holds_for_a_circuit_that_was_there() -> None:
+    """Measured by itself, and judged by it although resistance is not asked for otherwise."""
+    own = plan({"do": "tug", "cavity": "D-1"}, limit=[{"between": ["H-1", "D-1"], "ohms": 0.5, "why": "heater"}])
+    found = Measured(Netlist.of([["D-1", "H-1"]]), ohms={("D-1", "H-1"): OhmsReading("D-1", "H-1", 0.3, 0.01)})
+    (link,) = expectation(own, found).links
+    assert (link.a, link.b, link.limit_ohms, link.found_ohms) == ("D-1", "H-1", 0.5, 0.3)
+    assert link.source == "the plan's own limit (heater)"
+    (bare,) = expectation(own, Measured(Netlist.of([["D-1", "H-1"]]))).links
+    assert (bare.limit_ohms, bare.found_ohms) == (0.5, None)
+    worse = Measured(Netlist.of([["D-1", "H-1"]]), ohms={("D-1", "H-1"): OhmsReading("D-1", "H-1", 0.8, 0.01)})
+    facts = JudgeFacts(can=frozenset({"continuity", "isolation", "direction", "resistance"}))
+    assert judge(expectation(own, found), worse, facts).verdict == "FAIL"
+    apart = expectation(own, Measured(Netlist.of([["D-1"], ["H-1"]])))
+    assert apart.links == () and "the limit between D-1 and H-1 is for nothing" in apart.notes[0]
