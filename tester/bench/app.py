@@ -177,6 +177,11 @@ class BenchApp(App[int]):
             if self.stage is not None:
                 self.stage.say("There is no board: start with --board PORT, or --board virtual:HARNESS.toml.")
             return 0
+        if self.board_state not in ("rest", "driving"):
+            if self.stage is not None:
+                why = f" {self.board_error}" if self.board_error else ""
+                self.stage.say(f"The board is not here yet: plug it in, then press the key again.{why}")
+            return 0
         return self.worker.do(name, work, drives=drives)
 
     def on_board_news(self, news: BoardNews) -> None:

@@ -198,11 +198,11 @@ class BoardWorker:
             self._post(WorkDone(order.number, order.name, None, stopped=True))
         except BoardError as error:
             lost = error.code in LOST
+            if not lost:
+                self._released(order)  # the board is at rest before it is told why: what is told last stays
             self._post(WorkFailed(order.number, order.name, error, lost))
             if lost:
                 self._lose(error)
-            else:
-                self._released(order)
         except LoomwrightError as error:
             self._released(order)
             self._post(WorkFailed(order.number, order.name, error, False))

@@ -354,3 +354,24 @@ async def test_what_the_intake_misses_is_told_and_the_cursor_goes_to_its_line(be
             await bench.until_text(words)
             assert bench.app.focused is not None and bench.app.focused.id == missing
             assert bench.app.session.job is None
+
+
+async def test_a_comeback_with_nothing_to_compare_says_so_and_goes_on(bench: Bench) -> None:
+    async with bench.at("as found"):
+        bench.app.call_later(bench.app.show_stage, "comeback")
+        await bench.until_text("job opened")
+        bench.app.stage.replaying = False
+        bench.app.stage.state_changed()
+        await bench.until_text("Not scanned since it came back")
+        await bench.keys("s")
+        await bench.until(lambda: bench.job.state.newest_scan("comeback") is not None, "the scan")
+        await bench.until_text("Not compared: ")
+        assert "Nothing changed" not in bench.text()
+
+
+async def test_a_scan_is_not_begun_while_the_board_is_not_here(bench: Bench) -> None:
+    async with bench.at("as left"):
+        bench.app.board_state = "seeking"
+        bench.app.call_later(bench.app.stage.action_scan)
+        await bench.until_text("The board is not here yet")
+        assert not bench.app.stage.scanning and "live" not in bench.strip

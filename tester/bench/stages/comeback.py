@@ -16,6 +16,7 @@ from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
 from tester.bench.text import count
+from tester.errors import LoomwrightError
 from tester.harness.cavity import in_order
 from tester.words.lists import listed
 
@@ -40,6 +41,7 @@ class ComebackScreen(ScanStage):
     def __init__(self) -> None:
         super().__init__()
         self.replaying = True
+        self.trouble = ""
 
     def draw(self) -> None:
         if self.scanning:
@@ -69,6 +71,11 @@ class ComebackScreen(ScanStage):
         if self.wet.prove_words():
             return self.wet.prove_words()
         return "What changed stands below, what the job had handled first. r goes back to the record, s scans again."
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action in ("on", "record") and self.scanning:
+            return False
+        return super().check_action(action, parameters)
 
     def action_on(self) -> None:
         if self._job().state.newest_scan(self.PURPOSE) is None and self.wet.found is None:
@@ -125,7 +132,12 @@ class ComebackScreen(ScanStage):
         return picks
 
     def _compared(self) -> list[Any]:
-        return list(self.bench.session.comeback_changes())
+        self.trouble = ""
+        try:
+            return list(self.bench.session.comeback_changes())
+        except LoomwrightError as error:
+            self.trouble = " ".join(str(error).split())
+            return []
 
     def _show(self, key: str) -> None:
         kind, _, number = key.partition(" ")
@@ -144,8 +156,12 @@ class ComebackScreen(ScanStage):
             self.query_one("#result", Lines).show(said("NOT TESTED: nothing is said of these cavities.", "doubt"))
         elif kind == "wet":
             pass
+        elif self.trouble:
+            self.query_one("#result", Lines).show(said(f"Not compared: {self.trouble}", "doubt"))
+        elif self.bench.session.comeback_reading() is None:
+            self.query_one("#result", Lines).show(said("Not scanned since it came back: s scans.", "doubt"))
         else:
-            self.query_one("#result", Lines).show(said("Nothing changed since as left.", "right"))
+            self.query_one("#result", Lines).show(said(f"Nothing changed since {self._before()}.", "right"))
 
     def _show_event(self, serial: int) -> None:
         """The job as it was after this event: its readings and verdict on the faces."""
@@ -182,9 +198,14 @@ class ComebackScreen(ScanStage):
         face.choose(touched)
         cavities.choose(touched)
 
+    def _before(self) -> str:
+        """What the harness is compared with."""
+        return "as left" if self.bench.session.as_left() is not None else "as found"
+
     def _side_by_side(self, cavities: tuple[str, ...]) -> list[Block]:
-        before, now = self.bench.session.as_left(), self.bench.session.comeback_reading()
-        lines: list[Block] = [[(f"{'':6}{'as left':<16}now", "head")]]
+        session = self.bench.session
+        before, now = session.as_left() or session.as_found(), session.comeback_reading()
+        lines: list[Block] = [[(f"{'':6}{self._before():<16}now", "head")]]
         for name in cavities[:6]:
             cells = []
             for reading in (before, now):

@@ -164,8 +164,10 @@ class ScanStage(StageScreen):
         self.query_one(Lines).show([])
         self.query_one(PickList).show([])
         self.query_one(CavityList).choose(())
-        self.source, self.when = "live", ""
         self.number = self.bench.do(self.PURPOSE, full_scan(maps, session.leads_paths(), self.also(), self._recorder))
+        self.source, self.when = "live" if self.number else "", ""
+        if not self.number:
+            self.draw()
         self.show_strip()
         self.refresh_bindings()
 

@@ -161,7 +161,7 @@ class WiggleScreen(StageScreen):
         self.query_one("#result", Lines).show([])
         self.query_one(FaceView).mark(dict.fromkeys(self._names(), Mark.JOINED))
         self.number = self.bench.do(WIGGLE, work)
-        self.source, self.when = "live", ""
+        self.source, self.when = "live" if self.number else "", ""
         self.show_strip()
 
     def action_on(self) -> None:
