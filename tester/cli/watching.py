@@ -69,22 +69,9 @@ def _wiggle_job(options: argparse.Namespace) -> int:
             without = left_out(options, job.leads)
             run = job.scan(board, AS_LEFT, next_round=moved, recording=recorder.text, leave_out=without)
             leads = reduced(job.leads, without)[-1]
-            result = _watch(board, leads, run.measured, options.seconds, _KeepFirst(job))
+            result = _watch(board, leads, run.measured, options.seconds, job.dropout_keeper())
         job.keep_wiggle(result)
         return _told(result, options.json, job.record)
-
-
-class _KeepFirst:
-    """Says each dropout; the first goes into the record at once, so that it stays there if the watch is broken off."""
-
-    def __init__(self, job: Job) -> None:
-        self._job: Job | None = job
-
-    def __call__(self, drop: Dropout) -> None:
-        _say(drop)
-        if self._job is not None:
-            self._job.keep_dropout(drop)
-            self._job = None
 
 
 def _watch(
@@ -92,14 +79,17 @@ def _watch(
     leads: LeadMap,
     measured: Measured,
     seconds: float,
-    on_dropout: Callable[[Dropout], None] | None = None,
+    keep: Callable[[Dropout], None] = lambda _: None,
 ) -> WatchResult:
+    def dropped(drop: Dropout) -> None:
+        _say(drop)
+        keep(drop)
+
     say(f"move every part of the harness for {seconds:g} s ...")
     progress = Progress("watching, second")
     try:
         return watch(
-            board, leads, measured, seconds,
-            on_dropout=on_dropout or _say, on_turn=lambda at: progress(int(at), int(seconds)),
+            board, leads, measured, seconds, on_dropout=dropped, on_turn=lambda at: progress(int(at), int(seconds))
         )  # fmt: skip
     finally:
         progress.end()

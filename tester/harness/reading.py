@@ -90,18 +90,17 @@ class Measured:
         keep = set(cavities)
         if all(name in keep for name in self.netlist.cavities):
             return self
-        stand = {name: next((n for n in circuit if n in keep), None) for circuit in self.netlist for name in circuit}
+        stand: dict[str, str | None] = {}
+        for circuit in self.netlist:
+            first = next((name for name in circuit if name in keep), None)
+            stand |= {name: name if name in keep else first for name in circuit}
 
         def pairs(found: frozenset[Pair]) -> frozenset[Pair]:
-            left = [(a if a in keep else stand[a], b if b in keep else stand[b]) for a, b in found]
+            left = [(stand[a], stand[b]) for a, b in found]
             return frozenset((a, b) for a, b in left if a is not None and b is not None)
 
         ends = [(part, stand.get(part.a), stand.get(part.b)) for part in self.parts]
-        parts = [
-            replace(part, a=part.a if part.a in keep else a, b=part.b if part.b in keep else b)
-            for part, a, b in ends
-            if a is not None and b is not None
-        ]
+        parts = [replace(part, a=a, b=b) for part, a, b in ends if a is not None and b is not None]
         return replace(
             self,
             netlist=self.netlist.restricted(keep),

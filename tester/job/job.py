@@ -381,9 +381,16 @@ class Job(JobEvents):
         except InputError:
             return None
 
-    def keep_dropout(self, dropout: Dropout) -> None:
-        """The first that a watch sees, while it runs: however it ends, no verdict stands that knows nothing of it."""
-        self.keep_wiggle(WatchResult((dropout,), seconds=dropout.at_ms / 1000, complete=False))
+    def dropout_keeper(self) -> Callable[[Dropout], None]:
+        """To be handed each dropout of one watch while it runs. The first is kept: no older verdict outlives it."""
+        kept: list[Dropout] = []
+
+        def keep(dropout: Dropout) -> None:
+            if not kept:
+                kept.append(dropout)
+                self.keep_wiggle(WatchResult((dropout,), seconds=dropout.at_ms / 1000, complete=False))
+
+        return keep
 
     def keep_wiggle(self, result: WatchResult) -> Verdict | None:
         """Store what the dropout watch saw; judges again, stored too, where a fresh as-left scan is there to judge."""

@@ -125,6 +125,11 @@ class JobState:
         return newest.verdict if newest.serial > self.last_fact else None
 
     @property
+    def unjudged(self) -> bool:
+        """True when the newest as-left scan still counts, and no verdict on it does."""
+        return self.scan_is_fresh and self.verdict is None
+
+    @property
     def stage(self) -> str:
         """The stage that the job stands at: the first whose work is not done."""
         if not self.opened or not self.plan:

@@ -150,22 +150,25 @@ class _Making:
         return tuple(name for name in places if name is not None)
 
     def links(self, outcomes: tuple[Outcome, ...]) -> list[ExpectedLink]:
-        """New links and existing ones, each with the plan's own limit between its two cavities if it has one."""
+        """New links and existing ones; of several limits that the plan gives for one, the lowest holds."""
         links = new_links(self.plan, self.bench, self.used) + self.existing_links(outcomes)
         for limit in self.plan.limit:
             if limit.between is None:
                 continue
             a, b = pair(*limit.between)
-            if not all(a in o.netlist and b in o.netlist and o.netlist.joined(a, b) for o in outcomes):
-                self.notes.append(f"the limit between {a} and {b} is for nothing: they are not joined")
-                continue
-            if not any({link.a, link.b} == {a, b} for link in links):
+            if not any(pair(link.a, link.b) == (a, b) for link in links):
+                if not self.joined(a, b, outcomes):
+                    self.notes.append(f"the limit between {a} and {b} is for nothing: they are not joined")
+                    continue
                 links.append(ExpectedLink(a, b))
-            links = [
-                replace(link, limit_ohms=limit.ohms, source=own_words(limit)) if {link.a, link.b} == {a, b} else link
-                for link in links
-            ]
+            for n, link in enumerate(links):
+                if pair(link.a, link.b) == (a, b) and (link.limit_ohms is None or limit.ohms < link.limit_ohms):
+                    links[n] = replace(link, limit_ohms=limit.ohms, source=own_words(limit))
         return links
+
+    def joined(self, a: str, b: str, outcomes: tuple[Outcome, ...]) -> bool:
+        """Whether two cavities are joined, whatever outcome is true."""
+        return all(a in o.netlist and b in o.netlist and o.netlist.joined(a, b) for o in outcomes)
 
     def existing_links(self, outcomes: tuple[Outcome, ...]) -> list[ExpectedLink]:
         """Links of as-found circuits that the steps left joined, with their as-found reading."""
@@ -175,7 +178,7 @@ class _Making:
             if ends[0] is None or ends[1] is None:
                 continue
             a, b = pair(ends[0], ends[1])
-            if all(a in o.netlist and b in o.netlist and o.netlist.joined(a, b) for o in outcomes):
+            if self.joined(a, b, outcomes):
                 link = ExpectedLink(a, b, source="as found", found_ohms=reading.ohms, found_u_ohms=reading.u_ohms)
                 found.append(link)
         return found

@@ -66,12 +66,12 @@ def _link(plan: Plan, a: str, b: str, path: list[Node], used: set[str], known: b
     wires = tuple(PathWire(id, plan.wire_of(id).mm2, plan.wire_of(id).length_m) for id in ids)
     sizes, lengths = {wire.size_mm2 for wire in wires}, [wire.length_m for wire in wires]
     whole = known and len(sizes) == 1 and all(length is not None for length in lengths)
-    own = _own_limit(plan, a, b, ids)
+    own = next((limit for limit in plan.limit if limit.wire is not None and ids == [limit.wire]), None)
     return ExpectedLink(
         a,
         b,
-        limit_ohms=own[0] if own else None,
-        source=own[1] if own else "",
+        limit_ohms=own.ohms if own else None,
+        source=own_words(own) if own else "",
         size_mm2=next(iter(sizes)) if whole else None,
         length_m=sum(length for length in lengths if length is not None) if whole else None,
         wire=ids[0],
@@ -79,15 +79,6 @@ def _link(plan: Plan, a: str, b: str, path: list[Node], used: set[str], known: b
         contacts=2,
         splices=sum(node[0] == "splice" or (node[0] == "cavity" and node[1] not in (a, b)) for node in path),
     )
-
-
-def _own_limit(plan: Plan, a: str, b: str, wires: list[str]) -> tuple[float, str] | None:
-    for limit in plan.limit:
-        if (limit.between is not None and set(limit.between) == {a, b}) or (
-            limit.wire is not None and wires == [limit.wire]
-        ):
-            return limit.ohms, own_words(limit)
-    return None
 
 
 def own_words(limit: Limit) -> str:

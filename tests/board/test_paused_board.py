@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.campaigns.rig import Rig
-from tests.hwspec.firmware.test_firmware_pauses import pausing
+from tests.support.pauses import pausing
 
 LEADS = {1: "D-1", 2: "D-2", 33: "H-1", 34: "H-2"}
 WIRES = {"link": [{"a": "D-1", "b": "H-1", "ohms": 0.1}, {"a": "D-2", "b": "H-2", "ohms": 0.1}]}

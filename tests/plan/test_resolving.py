@@ -214,5 +214,8 @@ def test_the_plans_own_limit_between_two_cavities_holds_for_a_circuit_that_was_t
     worse = Measured(Netlist.of([["D-1", "H-1"]]), ohms={("D-1", "H-1"): OhmsReading("D-1", "H-1", 0.8, 0.01)})
     facts = JudgeFacts(can=frozenset({"continuity", "isolation", "direction", "resistance"}))
     assert judge(expectation(own, found), worse, facts).verdict == "FAIL"
+    twice = [{"between": ["D-1", "H-1"], "ohms": ohms} for ohms in (0.5, 0.2, 0.4)]
+    (lowest,) = expectation(plan({"do": "tug", "cavity": "D-1"}, limit=twice), found).links
+    assert lowest.limit_ohms == 0.2
     apart = expectation(own, Measured(Netlist.of([["D-1"], ["H-1"]])))
     assert apart.links == () and "the limit between D-1 and H-1 is for nothing" in apart.notes[0]

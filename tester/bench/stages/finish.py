@@ -47,8 +47,8 @@ class FinishScreen(StageScreen):
         if verdict is None:
             why = "Not scanned as left"
             if state.newest_scan("as left"):
-                fresh = state.scan_is_fresh
-                why = "Not judged since the last change" if fresh else "The newest scan is older than the last step"
+                old = "The newest scan is older than the last step"
+                why = "Not judged since the last change" if state.unjudged else old
             lines += said(f"{why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", "  ")
         else:
             role = ROLES[verdict["verdict"]]

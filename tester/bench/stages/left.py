@@ -47,9 +47,9 @@ class AsLeftScreen(ScanStage):
             return
         verdict = self._verdict()
         if verdict is None:
-            words = "Not scanned yet."
-            if self._job().state.newest_scan("as left"):
-                words = "Not judged since the last change." if self._unjudged() else "Not scanned since the last step."
+            words, state = "Not scanned yet.", self._job().state
+            if state.newest_scan("as left"):
+                words = "Not judged since the last change." if state.unjudged else "Not scanned since the last step."
             self.query_one(Lines).show(said(words))
             self.query_one(PickList).show(self._open_steps())
             return
@@ -70,7 +70,7 @@ class AsLeftScreen(ScanStage):
         if self.wet.found is not None:
             return self.wet.next_words()
         verdict = self._verdict()
-        if self._unjudged():
+        if self._job().state.unjudged:
             return "The scan stands, but something was added since. Enter judges it again; s scans again."
         if verdict is None:
             left = sum(step.state == "open" for step in self.bench.session.steps())
@@ -108,10 +108,6 @@ class AsLeftScreen(ScanStage):
     def finished(self, message: WorkDone) -> None:
         self._judge()
 
-    def _unjudged(self) -> bool:
-        """True when the newest as-left scan still counts, and no verdict on it does."""
-        return self._verdict() is None and self._job().state.scan_is_fresh
-
     def _judge(self) -> None:
         try:
             verdict = self._job().judge()
@@ -123,7 +119,7 @@ class AsLeftScreen(ScanStage):
 
     def action_on(self) -> None:
         verdict = self._verdict()
-        if self._unjudged() and self.wet.found is None:
+        if self._job().state.unjudged and self.wet.found is None:
             self._judge()
             self.state_changed()
         elif verdict is None or self.wet.found is not None:

@@ -90,6 +90,7 @@ class WiggleScreen(StageScreen):
         self.number = 0
         self.began = 0.0
         self.dropped = 0
+        self._keeper: Callable[[Any], None] = lambda _: None
 
     def body(self) -> ComposeResult:
         yield FaceView(id="faces")
@@ -130,7 +131,8 @@ class WiggleScreen(StageScreen):
             more = f"{left:.0f} s to go" if left else "long enough"
             return f"Wiggle every branch now, {more}. {count(self.dropped, 'dropout')} so far. Enter stops."
         if self._job().state.wiggles:
-            return "The harness is judged with this: s goes on. Enter watches again."
+            judged = "The harness is judged with this" if self._job().state.verdict is not None else "Not judged yet"
+            return f"{judged}: s goes on. Enter watches again."
         return f"Both ends on their leads. Enter starts the watch; wiggle for {self.seconds:.0f} s."
 
     def action_turn_round(self) -> None:
@@ -157,6 +159,7 @@ class WiggleScreen(StageScreen):
 
     def _watch(self, work: Work) -> None:
         self.note, self.dropped, self.began = "", 0, time.monotonic()
+        self._keeper = self._job().dropout_keeper()
         self.query_one(TimeLines).show(self._circuits(), self.seconds)
         self.query_one("#result", Lines).show([])
         self.query_one(FaceView).mark(dict.fromkeys(self._names(), Mark.JOINED))
@@ -181,8 +184,7 @@ class WiggleScreen(StageScreen):
             return
         self.dropped += 1
         self.bench.sounds.play("dropout")
-        if self.dropped == 1:
-            self._keep(lambda: self._job().keep_dropout(message.what))
+        self._keep(lambda: self._keeper(message.what))
         self.query_one(TimeLines).drop(message.what)
         face = self.query_one(FaceView)
         face.mark(dict.fromkeys(message.what.cavities, Mark.DROPPED))

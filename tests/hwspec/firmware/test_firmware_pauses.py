@@ -10,26 +10,11 @@ from collections.abc import Callable
 import pytest
 
 from tests.hwspec.firmware.talk import FULL_LEADS, Refused, Talk
-from tests.support.virtual import VirtualBench
+from tests.support.pauses import pausing
 
 WIRE = {"link": [{"a": "D-1", "b": "H-1", "ohms": 1.0}, {"a": "D-2", "b": "H-2"}], "leak": []}
 LEAK = {"link": [], "leak": [{"a": "D-1", "b": "D-2", "ohms": 200e3}]}
 PAUSES_MS = (13, 40, 200)
-
-
-def pausing(talk: VirtualBench, after: int, ms: int) -> list[int]:
-    """Wait number `after` from now takes so many milliseconds more. Returns a list that says when it has."""
-    hal, waits = talk.hal, [0]
-    real = hal.wait_us
-
-    def wait(us: int) -> None:
-        waits[0] += 1
-        if waits[0] == after:
-            talk.board.clock.advance(ms * 1_000_000)
-        real(us)
-
-    hal.wait_us = wait  # type: ignore[method-assign]
-    return waits
 
 
 COMMANDS: dict[str, Callable[[Talk], object]] = {
@@ -57,10 +42,8 @@ def test_a_pause_in_a_command_is_an_error_and_leaves_nothing_driven(name: str, m
         del talk.hal.wait_us  # the pause is over
         talk.begin()
         again = COMMANDS[name](talk)
-        fresh = COMMANDS[name](Talk(LEAK if name == "isolation" else WIRE, FULL_LEADS).begin())
-        assert type(again) is type(fresh)
-        if name in ("walk", "drivers"):
-            assert again == fresh
+        if name in ("walk", "drivers"):  # what is read with the converter differs from reading to reading
+            assert again == COMMANDS[name](Talk(WIRE, FULL_LEADS).begin())
 
 
 def test_a_product_query_that_fails_ends_its_line() -> None:
