@@ -11,14 +11,14 @@ from urllib.parse import unquote
 PASSWORD = "PGPASSWORD"
 """Where PostgreSQL's own client library looks for the password (its manual, "Environment Variables")."""
 
-_USER = re.compile(r"(?P<before>(?:--log=)?postgres(?:ql)?://[^/?#@:]*):(?P<password>[^/?#]*)(?P<after>@.*)", re.DOTALL)
-_QUERY = re.compile(
-    r"(?P<before>(?:--log=)?postgres(?:ql)?://.*[?&])password=(?P<password>[^&#]*)&?(?P<after>.*)", re.DOTALL
-)
+_SERVER = r"(?:-[^=]*=)?postgres(?:ql)?://"  # behind any option: a mistyped one is named in a message
+_FLAGS = re.DOTALL | re.IGNORECASE
+_USER = re.compile(rf"(?P<before>{_SERVER}[^/?#@:]*):(?P<password>[^/?#]*)(?P<after>@.*)", _FLAGS)
+_QUERY = re.compile(rf"(?P<before>{_SERVER}.*[?&])password=(?P<password>[^&#]*)&?(?P<after>.*)", _FLAGS)
 
 
 def without_password(word: str) -> tuple[str, str | None]:
-    """An address (or ``--log=address``) without its password, and the password, decoded. None when there is none."""
+    """An address (or ``--option=address``) without its password, and the password, decoded. None when there is none."""
     password = None
     for pattern in (_USER, _QUERY):
         if found := pattern.fullmatch(word):

@@ -64,6 +64,9 @@ def test_every_form_would_be_seen() -> None:
         ("postgresql://a:p@one:1,two:2/log", "postgresql://a@one:1,two:2/log", "p"),
         ("postgresql://a:p@[::1/log", "postgresql://a@[::1/log", "p"),
         ("postgresql://a:p@q@host/log", "postgresql://a@host/log", "p@q"),
+        ("--logs=postgresql://a:b@host/log", "--logs=postgresql://a@host/log", "b"),
+        ("--lo=postgresql://a@host/log?password=x", "--lo=postgresql://a@host/log", "x"),
+        ("-l=PostgreSQL://a:b@host/log", "-l=PostgreSQL://a@host/log", "b"),
         ("postgresql://host:5432/log", "postgresql://host:5432/log", None),
         ("records.db", "records.db", None),
     ],
@@ -207,6 +210,13 @@ def test_the_pages_of_the_served_app_are_started_without_it(monkeypatch: pytest.
     words = bench_command(Namespace(log=f"postgresql://keeper:{quote(SECRET, safe='')}@host/log"))
     assert not leaks(words.encode()) and "postgresql://keeper@host/log" in words
     assert os.environ[PASSWORD] == SECRET
+
+
+def test_an_option_that_is_mistyped_is_named_without_the_password_behind_it(tmp_path: Path) -> None:
+    address = f"postgresql://keeper:{quote(SECRET, safe='')}@127.0.0.1:1/log"
+    for word in (f"--logs={address}", f"--Log={address}", f"-x={address}"):
+        status, told = command(tmp_path, ["records", "list", word])
+        assert status == 3 and b"unrecognized arguments" in told and not leaks(told)
 
 
 def test_a_password_leaves_the_list_of_processes_at_once(server: Cluster, tmp_path: Path) -> None:
