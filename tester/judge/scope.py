@@ -24,7 +24,7 @@ def reach(measured: Measured, facts: JudgeFacts, look: Look) -> dict[str, float]
     leaks = [ohms for name, ohms in facts.isolation.items() if ohms is not None and name in look.got]
     if leaks:
         found["leak_ohms"] = min(leaks)
-    if facts.watch is not None and not facts.watch_stale:
+    if facts.watch is not None and facts.watch.complete and not facts.watch_stale:
         found["dropout_ms"] = facts.watch.missed_ms
         if facts.watch.shorts_missed_ms is not None:
             found["touch_ms"] = facts.watch.shorts_missed_ms

@@ -49,7 +49,12 @@ def watch_line(
     shorts_missed_ms: float | None,
     touch_blind: Sequence[Sequence[str]] = (),
 ) -> str:
-    """What a dropout watch did and what it could have missed, in one sentence; arguments as in a WatchResult."""
+    """What a dropout watch did and what it could have missed, in one sentence; arguments as in a WatchResult.
+
+    Without a cadence it was left or broken off, and nothing is known of it but its first dropout.
+    """
+    if not cadence_us:
+        return f"Broken off at {seconds:.3g} s or later: of what it saw only the first dropout was kept"
     text = (
         f"Watched for {seconds:.3g} s, a reading at least every {cadence_us / 1000:.3g} ms: "
         f"an opening of up to {missed_ms:.3g} ms could have been missed "

@@ -216,6 +216,7 @@ def test_a_clean_watch_after_the_last_step_puts_dropout_in_the_scope():
     stale = judge(expected, measured(GOOD), JudgeFacts(can=can, watch=WatchResult(seconds=30), watch_stale=True))
     assert stale.verdict == NOT_TESTED
     broken = judge(expected, measured(GOOD), JudgeFacts(can=can, watch=WatchResult(complete=False)))
+    assert "dropout_ms" in clean.reach and "dropout_ms" not in broken.reach
     assert broken.verdict == NOT_TESTED
 
 

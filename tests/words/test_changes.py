@@ -49,6 +49,11 @@ def test_a_watch_says_what_it_could_have_missed():
     )
 
 
+def test_a_watch_that_was_broken_off_claims_nothing_of_what_it_could_have_missed():
+    line = watch_line(0.592, 0.0, 0.0, None)
+    assert line == "Broken off at 0.592 s or later: of what it saw only the first dropout was kept"
+
+
 def test_a_dropout_says_which_circuit_when_and_how_long():
     assert dropout_line("open", ["D-1", "H-1"], 812.0, 3.0) == "At 0.81 s the circuit of D-1 and H-1 opened for 3 ms"
     assert dropout_line("short", ["D-1", "D-2"], 0.0, 1.0) == "At 0.00 s circuits touched at D-1 and D-2 for 1 ms"
