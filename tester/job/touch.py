@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from tester.board.client import Board
@@ -140,7 +140,8 @@ class LeadProof:
             self.wrong.pop(asked, None)
             return ProofEvent("right", asked, (asked,), f"{asked} answers on its own channel.")
         self.wrong[asked] = seen.circuit
-        return ProofEvent("wrong", asked, seen.circuit, f"{asked} was asked for, but {listed(seen.circuit)} answered.")
+        says = f"{asked} was asked for, but {listed(seen.circuit)} answered."
+        return ProofEvent("wrong", asked, seen.circuit, together(asked, seen.circuit) or says)
 
     def findings(self) -> list[str]:
         """What is wrong with the lead set so far, in sentences."""
@@ -151,10 +152,19 @@ class LeadProof:
                 told |= {asked, answered[0]}
                 found.append(f"The leads to {asked} and {answered[0]} are exchanged.")
             elif asked not in told:
-                found.append(f"The lead for {asked} is plugged in wrongly: {listed(answered)} answered.")
+                says = f"The lead for {asked} is plugged in wrongly: {listed(answered)} answered."
+                found.append(together(asked, answered) or says)
         if self.skipped:
             found.append(f"No answer from {listed(self.skipped)}: look at these leads.")
         return found
+
+
+def together(asked: str, answered: Collection[str]) -> str:
+    """What it means that others answered with the cavity that was asked for, "" when it did not answer itself."""
+    others = [name for name in answered if name != asked]
+    if asked not in answered or not others:
+        return ""
+    return f"{asked} answers, and {listed(others)} with it: is the harness off? If it is, these leads touch each other."
 
 
 def in_random_order(leads: LeadMap, seed: int) -> list[str]:
