@@ -3,7 +3,7 @@
 from .analog import GAIN_PPM, LSB_PV, PGA_0256
 from .block import Reply
 from .errors import ScpiError
-from .limits import REFERENCE_MOHM
+from .limits import BASELINE_MOST_NA, REFERENCE_MOHM
 from .resistance import Ohmmeter
 
 REFERENCE = 1
@@ -16,6 +16,7 @@ CLEAR = 6
 PLUG_CHANNELS_MIN = 3
 PLUG_CHANNELS_MAX = 7
 BASELINE_CHANNELS_MAX = 6
+_BASELINE_SAMPLES = 6
 _PLUG_MOST = 20000
 _MILLION = 1000000
 
@@ -88,11 +89,13 @@ class Calibrator:
             raise ScpiError(-222, "more than %d channels" % BASELINE_CHANNELS_MAX)
         currents = []
         for y in channels:
-            samples = 4
-            pga, flags, high, low = self.ohmmeter.sink(y, [c for c in others if c != y], samples)
+            pga, flags, high, low = self.ohmmeter.sink(y, [c for c in others if c != y], _BASELINE_SAMPLES)
             if flags:
                 raise ScpiError(-240, "channel %d is joined to another" % y)
-            currents.append(rounded((high - low) * LSB_PV[pga], samples * REFERENCE_MOHM))
+            current = rounded((high - low) * LSB_PV[pga], _BASELINE_SAMPLES * REFERENCE_MOHM)
+            if not -BASELINE_MOST_NA <= current <= BASELINE_MOST_NA:
+                raise ScpiError(-240, "channel %d leaks %d nA; the fixture is not empty or not dry" % (y, current))
+            currents.append(current)
         reply.u8(BASELINE)
         reply.u8(0)
         reply.u16(len(channels))

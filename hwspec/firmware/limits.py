@@ -25,6 +25,7 @@ REFERENCE_MOHM = 100000
 REFERENCE_CELL_MOHM = 10000
 MEASURE_SETTLE_US = 2000
 PULLUP_CURRENT_NA = 5000
+BASELINE_MOST_NA = 330
 
 SLICE_ESTIMATE_MS = 200
 """Longest estimate that is accepted; with arming the whole stays below DRIVE_SLICE_MS."""

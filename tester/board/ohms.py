@@ -145,9 +145,9 @@ class Isolation:
 def isolation(frame: IsolationFrame, points: int = 1) -> Isolation:
     """Ohms of one leakage reading by the sink method. `points`: channels on the circuit of y."""
     reference = frame.reference_mohm / 1000
-    current = (
-        frame.high - frame.low
-    ) / frame.samples * frame.reference_pv * 1e-12 / reference - frame.baseline_na * 1e-9
+    most = limit("isolation_baseline_most")
+    own = max(-most, min(most, frame.baseline_na)) * 1e-9  # more was no empty fixture, and would hide a leak
+    current = (frame.high - frame.low) / frame.samples * frame.reference_pv * 1e-12 / reference - own
     seen_to = limit("isolation_seen_to")
     share = 1 + LEAK_SHARE_OHM * points / PULL_UP_OHM
     ohms = SUPPLY_V / current / share - ISOLATION_PATH_OHM if current > 0 else math.inf

@@ -104,6 +104,13 @@ def test_leakage_reads_its_ohms(ohms: float):
     assert isolation(leak(ohms, baseline_na=200, flags=2)).ohms == pytest.approx(ohms, rel=0.02)
 
 
+def test_a_stored_baseline_beyond_its_bound_hides_no_leak():
+    """A calibration of a wet fixture, stored before there was a bound: all but 0.33 uA of it is not taken off."""
+    true = 3.3 / (1e6 + 2310)
+    frame = replace(leak(1e6, flags=2), baseline_na=round(true * 1e9))
+    assert isolation(frame).ohms == pytest.approx(1.1e6, rel=0.03)
+
+
 def test_a_circuit_of_many_points_takes_its_pull_ups_into_account():
     assert isolation(leak(1e5), points=10).ohms == pytest.approx(1e5 * (1 - 9 * 1140 / 330_000), rel=0.02)
 

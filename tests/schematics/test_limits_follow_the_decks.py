@@ -115,5 +115,7 @@ def test_numbers_that_rest_on_the_circuit_or_on_arithmetic() -> None:
     assert (value["resistance_relative"], value["resistance_absolute"]) == measure.PROMISE
     assert (value["resistance_error_absolute"], value["resistance_error_relative"]) == measure.ERROR
     assert (value["range_high_relative"], value["range_high_absolute"]) == measure.PROMISE_WIDE
+    at_the_limit = 3.3 / value["isolation_measured_to"] * 1e9
+    assert value["isolation_baseline_most"] == pytest.approx(at_the_limit * value["isolation_relative"])
     assert value["spi_max_mhz"] == SPI_HZ / 1e6
     assert answer_delay() < 0.5 / SPI_HZ

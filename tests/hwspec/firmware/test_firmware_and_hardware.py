@@ -46,6 +46,7 @@ SHARED = tomllib.loads((ROOT / "hwspec" / "limits.toml").read_text())["limits"]
         (limits.REFERENCE_CELL_MOHM, "reference_cell_ohm", 1000),
         (limits.MEASURE_SETTLE_US, "measure_settle_us", 1),
         (limits.PULLUP_CURRENT_NA, "pullup_current_ua", 1000),
+        (limits.BASELINE_MOST_NA, "isolation_baseline_most", 1),
         (GAIN_PPM[5], "gain_ppm_256mv", 1),
         (GAIN_PPM[1], "gain_ppm_4096mv", 1),
     ],

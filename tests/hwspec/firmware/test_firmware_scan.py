@@ -284,7 +284,7 @@ def test_reply_is_salted_by_the_session_so_that_an_earlier_ones_reply_never_fits
 
 
 def test_every_driving_command_at_its_largest_stays_within_250_ms_of_board_time() -> None:
-    talk = Talk(HARNESS, FULL_LEADS, cards=4).begin()
+    with_harness, empty = Talk(HARNESS, FULL_LEADS, cards=4).begin(), Talk({}, FULL_LEADS, cards=4).begin()
     everything = "(@1:256)"
     largest = {
         "SCAN:WALK?": ("(@1:64)", everything),
@@ -297,6 +297,7 @@ def test_every_driving_command_at_its_largest_stays_within_250_ms_of_board_time(
         "CAL:BAS?": ("(@1:6)", "(@1:250)"),
     }
     for header, values in largest.items():
+        talk = empty if header == "CAL:BAS?" else with_harness
         talk.ask_body("OUTP:OFF?")
         talk.lease()
         talk.ask_body("OUTP:OFF?")

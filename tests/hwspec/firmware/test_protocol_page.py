@@ -80,7 +80,7 @@ def test_numbers_of_the_page_are_those_of_the_firmware() -> None:
         f"events in this reply, at most {watch.EVENTS_A_REPLY} |",
         f"up to {watch.PATTERNS_MAX - 1} *coded* patterns",
         f"ZERO ({calibrate.PLUG_CHANNELS_MIN} to {calibrate.PLUG_CHANNELS_MAX} channels",
-        f"at most {calibrate.BASELINE_CHANNELS_MAX} in *list*",
+        f"at most {calibrate.BASELINE_CHANNELS_MAX} in *list*; beyond ±{limits.BASELINE_MOST_NA} nA −240",
         f"exceeds {limits.SLICE_ESTIMATE_MS} ms",
         f"may hold {SIZE} bytes",
         f"at most {limits.DRIVE_SLICE_MS} ms, arming included",
