@@ -10,6 +10,7 @@ from typing import Any
 from tester.cli.common import reading_log, writing_log
 from tester.cli.output import say, show, show_json, show_or_write
 from tester.errors import InputError
+from tester.harness.verdict import NOT_TESTED
 from tester.job.comeback import JobRow, changes, event_line, find_jobs, reading_to_compare
 from tester.job.files import read_text, write_whole
 from tester.job.job import Job
@@ -79,6 +80,8 @@ def show_record(options: argparse.Namespace) -> int:
             if event.kind == "verdict":
                 for line in verdict_lines(verdict_of(dict(event.data))):
                     show(f"    {line}")
+        if job.state.stale:
+            show("NOT TESTED: work was done after the last verdict; it no longer stands. Test again.")
         show(f"{len(job.events())} events; end of this bench's chain: {log.head(log.bench)}")
     return 0
 
@@ -89,6 +92,8 @@ def record_object(job: Job) -> dict[str, Any]:
     return {
         "record": job.record,
         "stage": state.stage,
+        "verdict": state.verdict["verdict"] if state.verdict else NOT_TESTED,
+        "stale": state.stale,
         "opened": dict(state.opened),
         "plan": {"id": job.whole_plan.id, "revision": job.whole_plan.revision},
         "board": dict(state.board),

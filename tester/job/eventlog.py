@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 from typing import Any, Self
 
 from tester.errors import StoreError
-from tester.job.state import JobState, advance, fold
+from tester.harness.verdict import NOT_TESTED
+from tester.job.state import JobState, advance, fold, is_fact
 from tester.records.events import Event
 from tester.records.store import Store
 
@@ -34,13 +35,16 @@ class JobEvents:
         blobs: Mapping[str, bytes] | None = None,
         terms: Mapping[str, Any] | None = None,
     ) -> None:
+        data, blobs, terms = data or {}, blobs or {}, terms or {}
+        if self.state.standing and is_fact(kind, data):
+            terms = {"verdict": NOT_TESTED, **terms}  # so that a list of records tells no result that is stale
         try:
-            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
+            event = self._log.append(self.record, kind, data, blobs, terms=terms)
         except StoreError as error:
             if not self._keep_going:
                 raise
             self._go_on_in_memory(error)
-            event = self._log.append(self.record, kind, data or {}, blobs or {}, terms=terms or {})
+            event = self._log.append(self.record, kind, data, blobs, terms=terms)
         self._events.append(event)
         self.state = advance(self.state, event)
 

@@ -37,8 +37,9 @@ PHOTO_IN_PAGE = 600_000
 def report_of(job: Job, log: Store) -> JobRecord:
     """Everything that a report may say of a job."""
     state, plan, found = job.state, job.plan, job.resolved()
-    verdicts = [(entry.at, verdict_of(dict(entry.verdict))) for entry in state.verdicts]
-    newest = verdicts[-1] if verdicts else None
+    standing = state.standing
+    verdict = verdict_of(dict(standing.verdict)) if standing else None
+    earlier = [(one.at, verdict_of(dict(one.verdict))) for one in state.verdicts if one is not standing]
     head = log.head(log.bench)
     opened = dict(state.opened)
     return JobRecord(
@@ -53,19 +54,19 @@ def report_of(job: Job, log: Store) -> JobRecord:
         side=job.side or "",
         customer=customer(log, job.record),
         opened=job.events()[0].at,
-        verdict=newest[1] if newest else None,
-        verdict_at=newest[0] if newest else None,
-        stale=bool(verdicts) and state.verdict is None,
+        verdict=verdict,
+        verdict_at=standing.at if standing else None,
+        stale=state.stale,
         connectors=tuple(ConnectorView(c.id, c.title, c.face) for c in plan.connector if c.kind == "housing"),
         edited=frozenset(name for todo in found.todo for name in todo.cavities),
         changed=tuple(todo.says for todo in found.todo if todo.do in CHANGING and todo.id in state.ticks),
         steps=_steps(job, found),
         accepted=state.accepted,
         answers=tuple(state.answers.items()),
-        rework=tuple(ReworkLine(at, headline(v), tuple(fault_lines(v))) for at, v in verdicts[:-1]),
+        rework=tuple(ReworkLine(at, headline(v), tuple(fault_lines(v))) for at, v in earlier),
         aborted=tuple(f"{a['purpose']}: {a['message']}" for a in state.aborted),
         wet=tuple(left_out_line(e.data["purpose"], e.data["cavities"]) for e in job.events() if e.kind == "left-out"),
-        limits=_limits(job, newest[1] if newest else None),
+        limits=_limits(job, verdict),
         cautions=tuple((CAUTIONS.get(id, id), by) for id, by in state.cautions.items()),
         initials=tuple(state.initials.items()),
         versions=_versions(job),

@@ -117,12 +117,22 @@ class JobState:
         return scan is not None and scan.serial > self.last_physical
 
     @property
-    def verdict(self) -> dict[str, Any] | None:
-        """The newest verdict that no later step, scan, answer or dropout watch has made stale."""
+    def standing(self) -> VerdictEntry | None:
+        """The newest verdict, unless a later step, scan, answer or dropout watch has made it stale."""
         if not self.verdicts or not self.scan_is_fresh:
             return None
         newest = self.verdicts[-1]
-        return newest.verdict if newest.serial > self.last_fact else None
+        return newest if newest.serial > self.last_fact else None
+
+    @property
+    def verdict(self) -> dict[str, Any] | None:
+        """What the standing verdict says."""
+        return self.standing.verdict if self.standing else None
+
+    @property
+    def stale(self) -> bool:
+        """True when there is a verdict, but none that stands."""
+        return bool(self.verdicts) and self.standing is None
 
     @property
     def unjudged(self) -> bool:
@@ -158,9 +168,14 @@ def advance(state: JobState, event: EventLike) -> JobState:
     change = _CHANGES.get(event.kind)
     if change is not None:
         state = change(state, event)
-    if event.kind in _FACTS:
+    if is_fact(event.kind, event.data):
         state = replace(state, last_fact=event.serial)
     return replace(state, last_serial=event.serial)
+
+
+def is_fact(kind: str, data: Mapping[str, Any]) -> bool:
+    """Whether an event changes what a verdict would say. A scan of a harness that came back judges nothing anew."""
+    return kind in _FACTS or (kind == "scan" and data["purpose"] in ("as found", "as left"))
 
 
 def _opened(state: JobState, event: EventLike) -> JobState:
@@ -239,9 +254,7 @@ def _scan(state: JobState, event: EventLike) -> JobState:
     entry = ScanEntry(
         event.serial, event.data["purpose"], event.at, event.blobs, event.data, left_out, state.unclean
     )  # fmt: skip
-    judged = entry.purpose in ("as found", "as left")  # a scan of a harness that came back judges nothing anew
-    last = event.serial if judged else state.last_fact
-    return replace(state, scans=(*state.scans, entry), left_out=left_out, last_fact=last)
+    return replace(state, scans=(*state.scans, entry), left_out=left_out)
 
 
 def _verdict(state: JobState, event: EventLike) -> JobState:

@@ -76,7 +76,8 @@ class JobRecord:
     title       what the plan calls the job
     changed     what was changed on the harness, a sentence each
     edited      cavities that a step touched, marked on the faces
-    verdict     the newest one, None before the first; `stale` when work was done after it
+    verdict     the one that stands; None before the first, and when work was done after the newest (`stale`), which is
+                then among `rework`: no page can take it for the result
     accepted    what was odd as found and accepted before work
     wet         cavities left out of a scan, possibly wet: purpose and names, a line a time
     answers     (question, answer) of what was seen by eye
@@ -121,6 +122,15 @@ class JobRecord:
     notes: tuple[str, ...] = ()
     head: str = ""
     extra: tuple[tuple[str, str], ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        if self.stale and self.verdict is not None:
+            raise ValueError("a verdict that work has outdated is no verdict of the record")
+
+    @property
+    def why_untested(self) -> str:
+        """Why there is no result that stands, in words."""
+        return "work was done after the last result: test again" if self.stale else "no test has been finished"
 
     @property
     def marks(self) -> dict[str, str]:

@@ -41,7 +41,7 @@ def _suite(record: JobRecord) -> str:
     if verdict is None:
         body += (
             f'<testcase classname="{markup(record.record)}" name="test" time="0">'
-            '<error message="no test has been finished"/></testcase>\n'
+            f'<error message="{markup(record.why_untested)}"/></testcase>\n'
         )
     else:
         body += "".join(_case(record, verdict, one) for one in cases)

@@ -33,8 +33,8 @@ class Label:
 def label_for(record: JobRecord, head: str, zone: tzinfo = UTC) -> Label:
     """The label of a job. `head`: short chain head, which is what makes the label evidence."""
     verdict = record.verdict
-    word = verdict.verdict if verdict and not record.stale else NOT_TESTED
-    scope = ", ".join(verdict.scope) if verdict and not record.stale else ""
+    word = verdict.verdict if verdict else NOT_TESTED
+    scope = ", ".join(verdict.scope) if verdict else ""
     bench, _, rest = head.partition(":")
     lines = (
         record.record,

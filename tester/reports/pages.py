@@ -23,8 +23,6 @@ from tester.reports.blocks import (
 from tester.reports.content import NO_CLAIM, JobRecord
 from tester.words import count_line, fault_lines, listed, lone_line, scope_line, untested_lines
 
-_STALE = "Work was done after this result: it no longer stands. Test again."
-
 
 def moment(at: datetime | None, zone: tzinfo = UTC) -> str:
     """A time as it stands on a page: ``2026-03-01 14:05 UTC``; "" for None."""
@@ -59,7 +57,7 @@ def customer_page(record: JobRecord, zone: tzinfo = UTC) -> Page:
     blocks += _titled("What was changed", record.changed or ("Nothing is recorded as changed.",))
     blocks.append(Heading("What was measured"))
     if verdict is None:
-        blocks.append(Text("Nothing has been measured after the work."))
+        blocks.append(Text(_sentence(record.why_untested)))
     else:
         blocks.append(Text(f"{_sentence(scope_line(verdict))} {count_line(verdict)}."))
         bad = [one.cavity for one in verdict.cavities if one.verdict == FAIL]
@@ -109,11 +107,9 @@ def _identity(record: JobRecord, zone: tzinfo, short: bool = False) -> Iterator[
 
 def _banner(record: JobRecord) -> Iterator[Block]:
     if record.verdict is None:
-        yield Banner(NOT_TESTED, "no test has been finished")
+        yield Banner(NOT_TESTED, record.why_untested)
     else:
         yield Banner(record.verdict.verdict, scope_line(record.verdict))
-    if record.stale:
-        yield Text(_STALE, strong=True)
 
 
 def _result(record: JobRecord) -> Iterator[Block]:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
+from tester.harness.verdict import NOT_TESTED
 from tester.reports.content import JobRecord
 from tester.reports.escape import cell
 
@@ -32,17 +33,17 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def cavities_csv(records: Iterable[JobRecord]) -> str:
-    """One row for each cavity of each job's newest verdict."""
+    """One row for each cavity of each job's verdict; one row without a cavity for a job that has none that stands."""
     return csv_text(COLUMNS, (row for record in records for row in _rows(record)))
 
 
 def _rows(record: JobRecord) -> list[tuple[object, ...]]:
-    if record.verdict is None:
-        return []
     about = (
         record.record, record.harness, record.tag, record.side, record.plan, record.revision,
         record.verdict_at.isoformat() if record.verdict_at else "",
     )  # fmt: skip
+    if record.verdict is None:
+        return [(*about, "", NOT_TESTED, "", "", "", "", record.why_untested)]
     return [
         (
             *about,

@@ -1,12 +1,17 @@
 """The log a year later: found, shown, compared, reported, moved, verified."""
 
+import csv
 import json
 import shutil
 from pathlib import Path
+from xml.etree import ElementTree
 
+import pypdf
 import pytest
 
 from tester.cli.main import main
+from tester.job.job import Job
+from tester.records.store import Store
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +92,35 @@ def test_the_customer_page_names_the_work_and_the_label_the_end_of_the_chain(
     assert "none stored on the board" in bench.read_text()
     assert call(capsys, "label", "1", "--output", label, "--log", log)[0] == 0
     assert "<svg" in label.read_text()
+
+
+def test_a_pass_that_work_has_outdated_stands_nowhere(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Store.open(log) as store:
+        Job.take_up(store, "1").touched(why="a terminal was pushed back")
+    (row,) = json.loads(call(capsys, "list", "--log", log, "--json")[1])["records"]
+    assert row["verdict"] == "NOT TESTED" and "PASS" not in call(capsys, "list", "--log", log)[1]
+    shown = json.loads(call(capsys, "show", "1", "--log", log, "--json")[1])
+    assert (shown["verdict"], shown["stale"]) == ("NOT TESTED", True)
+    assert "Test again" in call(capsys, "show", "1", "--log", log)[1]
+    made = {}
+    for form in ("html", "pdf", "csv", "json", "junit"):
+        assert call(capsys, "report", "1", "--format", form, "--output", tmp_path / form, "--log", log)[0] == 0
+        made[form] = (tmp_path / form).read_bytes()
+    pdf = " ".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "pdf").pages)
+    for page in (made["html"].decode(), pdf):
+        before, _, earlier = page.replace("ok: PASS.", "").partition("Earlier results of this job")  # legend of faces
+        assert "NOT TESTED" in before and "PASS" not in before and "PASS" in earlier
+    rows = list(csv.DictReader(made["csv"].decode("utf-8-sig").splitlines()))
+    assert [(row["cavity"], row["verdict"]) for row in rows] == [("", "NOT TESTED")]
+    assert json.loads(made["json"])["verdict"] is None
+    suite = ElementTree.fromstring(made["junit"])[0]
+    assert suite.get("errors") == "1" and b"PASS" not in made["junit"]
+    for words in (["report", "1", "--customer"], ["label", "1"]):
+        assert call(capsys, *words, "--output", tmp_path / "out", "--log", log)[0] == 0
+        text = (tmp_path / "out").read_text()
+        assert "NOT TESTED" in text and "PASS" not in text
 
 
 def test_a_record_against_itself_shows_no_change(log: Path, capsys: pytest.CaptureFixture[str]) -> None:

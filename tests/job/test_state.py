@@ -62,7 +62,7 @@ def test_a_verdict_counts_only_while_its_scan_is_the_newest_and_after_the_last_s
 def test_what_a_verdict_would_have_to_say_otherwise_makes_it_stale_until_it_is_judged_again(later) -> None:
     told = [*OPENED, ("scan", {"purpose": "as left"}), ("verdict", {"verdict": "PASS"}), later]
     after = fold(story(*told))
-    assert after.scan_is_fresh and after.verdict is None and after.stage == "as left"
+    assert after.scan_is_fresh and after.verdict is None and after.stale and after.stage == "as left"
     assert fold(story(*told, ("verdict", {"verdict": "FAIL"}))).verdict == {"verdict": "FAIL"}
     for other in (("note", {"text": "x"}), ("photo", {}), ("scan", {"purpose": "comeback"})):
         assert fold(story(*told[:-1], other)).verdict == {"verdict": "PASS"}

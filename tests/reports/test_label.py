@@ -69,7 +69,7 @@ def test_the_label_says_result_scope_and_the_end_of_the_chain() -> None:
 
 
 def test_a_stale_or_missing_result_is_never_printed_as_pass() -> None:
-    for job in (replace(good_job(), stale=True), replace(good_job(), verdict=None)):
+    for job in (replace(good_job(), verdict=None, stale=True), replace(good_job(), verdict=None)):
         label = label_for(job, HEAD)
         assert "NOT TESTED" in label.lines and "PASS" not in label.lines
 

@@ -148,9 +148,12 @@ def test_a_job_without_a_result_says_so_on_both_pages() -> None:
 
 
 def test_a_result_that_work_made_stale_says_so() -> None:
-    job = replace(good_job(), stale=True)
+    job = replace(good_job(), verdict=None, stale=True)
     for make in PAGES:
-        assert "it no longer stands" in words(make(job))
+        said = words(make(job))
+        assert "work was done after the last result: test again" in said.lower() and "NOT TESTED" in said
+    with pytest.raises(ValueError, match="no verdict of the record"):
+        replace(good_job(), stale=True)
 
 
 def test_everything_that_was_typed_is_shown_as_text() -> None:
