@@ -55,7 +55,7 @@ class CavityVerdict:
 class LinkVerdict:
     """One resistance judged. Ohms; `u_ohms` standard uncertainty; `source` of the limit in words.
 
-    `result` is "pass", "fail", "too close to call", or "" when it was not measured (then `ohms` is None).
+    `result` is "pass", "fail", "too close to call", "below zero", or "" when it was not measured (then `ohms` is None).
     """
 
     a: str

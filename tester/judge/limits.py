@@ -24,6 +24,8 @@ DEFAULT_OHMS = 2.0  # common practice: proves a path, no more (1.5 m of 0.5 mm2 
 RISE_OHMS = 0.05  # an existing link may read so much more than as found, and
 RISE_RELATIVE = 0.05  # this share of it more: common practice
 CELSIUS = 20.0
+PLUGGING_OHMS = 0.02  # what plugging a lead set again may change: common practice, no source
+BELOW_ZERO = "below zero"
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,10 @@ class Limit:
 
 @dataclass(frozen=True)
 class LinkResult:
-    """One link judged: its limit, the reading (None when not measured), "pass", "fail", "too close to call", ""."""
+    """One link judged: its limit, the reading (None when not measured), and the result.
+
+    result  "pass", "fail", "too close to call", "below zero" (more lead resistance was taken off than there is), ""
+    """
 
     link: ExpectedLink
     limit: Limit
@@ -131,7 +136,8 @@ def judge_links(expected: Expected, wanted: Netlist, measured: Measured, blocked
             continue
         if not required and link.limit_ohms is None:
             continue  # measured on the way; the plan asks for no judgement
-        result = decide(reading.ohms, reading.u_ohms, limit.ohms)
+        below = reading.ohms + COVERAGE * reading.u_ohms < -PLUGGING_OHMS  # with it a resistance that is too high could hide
+        result = BELOW_ZERO if below else decide(reading.ohms, reading.u_ohms, limit.ohms)
         results.append(LinkResult(link, limit, reading, result))
         if result == "fail":
             cavities = likeliest(both, expected)
@@ -139,6 +145,9 @@ def judge_links(expected: Expected, wanted: Netlist, measured: Measured, blocked
             faults.append(
                 Fault("high-resistance", cavities, 0, "", (link.a,), (link.b,), steps_of(cavities, expected), values)
             )
+        elif below:
+            why = f"resistance of {link.a} to {link.b} reads below zero: calibrate the leads again"
+            untested += [(name, why) for name in both]
         elif result != "pass":
             untested += [(name, f"resistance of {link.a} to {link.b} is too close to its limit") for name in both]
     return LinkFindings(tuple(faults), tuple(untested), tuple(results))

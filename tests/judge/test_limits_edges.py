@@ -61,6 +61,14 @@ def test_a_link_too_close_to_its_limit_leaves_both_ends_untested():
     assert links(own, ohms=[("D-1", "H-1", 0.27)]) == (["pass"], [], [])
 
 
+def test_a_link_that_reads_below_zero_is_untested_since_its_leads_were_calibrated_on_a_bad_contact():
+    """1.5 ohm of a bad plug contact taken off hides 1 ohm of a bad crimp; 20 mohm come from plugging again."""
+    own = ExpectedLink("D-1", "H-1", limit_ohms=0.3)
+    assert links(own, ohms=[("D-1", "H-1", -0.5)]) == (["below zero"], [], ["D-1", "H-1"])
+    assert links(own, ohms=[("D-1", "H-1", -0.041)])[0] == ["below zero"]
+    assert links(own, ohms=[("D-1", "H-1", -0.039)])[0] == ["pass"]
+
+
 def test_a_link_without_reading_is_untested_where_resistance_is_asked_for_and_the_next_is_still_judged():
     both = (ExpectedLink("D-1", "H-1"), ExpectedLink("D-2", "H-2"))
     asked = links(*both, ohms=[("D-2", "H-2", 5.0)], checks=("resistance",))
