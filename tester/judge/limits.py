@@ -136,7 +136,7 @@ def judge_links(expected: Expected, wanted: Netlist, measured: Measured, blocked
             continue
         if not required and link.limit_ohms is None:
             continue  # measured on the way; the plan asks for no judgement
-        below = reading.ohms + COVERAGE * reading.u_ohms < -PLUGGING_OHMS  # with it a resistance that is too high could hide
+        below = reading.ohms + COVERAGE * reading.u_ohms < -PLUGGING_OHMS  # a resistance that is too high could hide
         result = BELOW_ZERO if below else decide(reading.ohms, reading.u_ohms, limit.ohms)
         results.append(LinkResult(link, limit, reading, result))
         if result == "fail":
