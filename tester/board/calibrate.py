@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
+from statistics import median
 
 from tester.board.bench_steps import Dialog, all_channels, circuits, refuse_live
 from tester.board.check import EMPTY, OHMS, REFERENCE, known_pair
@@ -13,6 +15,7 @@ from tester.errors import BoardError
 
 BASELINE_CHANNELS = 6
 PLUG_LEAST, PLUG_MOST = 3, 7
+UNEVEN_OHM = 0.1  # a lead that reads so much more than its neighbours on one plug: a bad contact. Common practice
 PLUG = "Put the shorting plug onto three channels or more of the lead set. Leave it out when all are done."
 
 
@@ -83,11 +86,25 @@ def zeros(board: Board, dialog: Dialog) -> int:
             dialog.say("no three channels are joined: is the plug home?", 0, 0)
             continue
         for circuit in found:
+            zeros: dict[int, float] = {}
             for group in groups(circuit):
-                board.calibrate_zero(group)
-                measured.update(group)
+                frame = board.calibrate_zero(group)
+                zeros.update({one: tenths / 10_000 for one, tenths in zip(frame.channels, frame.zeros, strict=True)})
+            measured.update(zeros)
+            for line in uneven(zeros):
+                dialog.say(line, 0, 0)
         dialog.say(f"zero of {len(measured)} channels", len(measured), board.info.channels)
     return len(measured)
+
+
+def uneven(zeros: Mapping[int, float]) -> list[str]:
+    """A line for each lead that reads far more ohm than the others on its plug: it would hide faults later."""
+    usual = median(zeros.values())
+    return [
+        f"channel {channel} reads {ohms:.2f} ohm, the others about {usual:.2f}: clean this contact and plug again"
+        for channel, ohms in zeros.items()
+        if ohms > usual + UNEVEN_OHM
+    ]
 
 
 def groups(circuit: list[int]) -> list[list[int]]:

@@ -1,6 +1,7 @@
 """Guided check and calibration of a virtual board, with a person who plugs what is asked for."""
 
 import datetime
+from typing import Any
 
 import pytest
 
@@ -14,10 +15,10 @@ from tests.support.faulty import FaultyLink, random
 from tests.support.virtual import VirtualBench
 
 LEADS = {channel: f"D-{channel}" for channel in range(1, 65)}
-NOTHING: dict[str, object] = {}
+NOTHING: dict[str, Any] = {}
 
 
-def plug_on(*channels: int) -> dict[str, object]:
+def plug_on(*channels: int) -> dict[str, Any]:
     return {"link": [{"a": f"D-{channel}", "b": "~plug", "ohms": 0.02} for channel in channels]}
 
 
@@ -135,6 +136,18 @@ def test_calibration_is_stored_with_its_date_and_makes_readings_better():
     again = VirtualBench(resistor(5.0), LEADS, seed=5, store=store)
     with opened(again) as board:
         assert stored(board) == done
+
+
+def test_a_bad_plug_contact_is_told_while_the_plug_can_be_put_on_again():
+    bad = plug_on(*range(1, 10))
+    bad["link"][4]["ohms"] = 0.7
+    person = Person(VirtualBench(NOTHING, LEADS, seed=5), [None, bad, plug_on(*range(1, 10)), None])
+    with opened(person.bench) as board:
+        calibrate(board, person.dialog(), datetime.date(2031, 5, 17))
+        zeros = dict(zip(board.calibration().channels, board.calibration().zeros, strict=True))
+    told = [text for text in person.told if "plug again" in text]
+    assert len(told) == 1 and told[0].startswith("channel 5 reads 0.7") and "the others about 0.0" in told[0]
+    assert abs(zeros[5] - zeros[4]) < 300, "the second plugging took its place"
 
 
 def test_nothing_is_stored_when_everything_is_left_out():
