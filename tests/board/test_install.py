@@ -3,8 +3,10 @@
 from pathlib import Path
 
 import pytest
+from pytest_mock import MockerFixture
 
 from tester.board.install import firmware_files, firmware_version, install, upload
+from tester.board.ports import PortInfo
 from tester.errors import BoardError
 from tests.support.flash_board import FlashBoard, interpreter
 from tests.support.install_breaks import NEWER, broken, prepared
@@ -33,6 +35,27 @@ def test_a_port_that_is_no_board_is_left_alone_unless_the_person_says_it_is_bare
         with pytest.raises(BoardError, match="no Loomwright board"):
             install(board.stable, ask=lambda question: bool(asked.append(question)))
     assert len(asked) == 1 and "bare RP2040 board" in asked[0]
+
+
+@needs_micropython
+@pytest.mark.timeout(240)
+def test_a_board_that_comes_back_under_another_port_name_is_found_by_its_usb_serial_number(
+    tmp_path: Path, mocker: MockerFixture
+):
+    first, second = tmp_path / "port-a", tmp_path / "port-b"
+    with FlashBoard(tmp_path / "flash.img") as board:
+        first.symlink_to(board.on())
+
+        def ports() -> list[PortInfo]:
+            """A bystander's port, and the board's: its name moves once its restart is waited for."""
+            if mocked.call_count == 2:
+                first.rename(second)
+            here = first if first.is_symlink() else second
+            return [PortInfo("/dev/null", "", usb_serial="OTHER"), PortInfo(str(here), "", usb_serial="FLASHBRD")]
+
+        mocked = mocker.patch("tester.board.install.list_ports", side_effect=ports)
+        done = install(str(first), ask=lambda question: True)
+    assert (done.address, done.firmware) == (str(second), firmware_version(firmware_files()))
 
 
 def test_only_files_of_the_board_are_sent_and_their_version_is_known():
