@@ -110,6 +110,8 @@ def _resistance(common: Common, body: bytes, arguments: Arguments) -> Frame:
         raise ValueError(f"resistance of {a} and {b}, asked for {arguments[1]} and {arguments[2]}")
     if not 1 <= samples <= 16 or not 1 <= gauge <= 5:
         raise ValueError(f"{samples} samples on range {gauge}")
+    if not (sense_pv and reference_pv and reference_mohm):
+        raise ValueError("a reading without the scale of its counts")
     states = [struct.unpack_from("<iiH", body, at) for at in (24, 34, 44)]
     return readings.ResistanceFrame(
         *common,
@@ -136,6 +138,8 @@ def _isolation(common: Common, body: bytes, arguments: Arguments) -> Frame:
         raise ValueError(f"isolation of {y} against {count}, asked for {arguments[1]} against {len(others)}")
     if not 1 <= samples <= 16:
         raise ValueError(f"{samples} samples")
+    if not (pv and mohm):
+        raise ValueError("a reading without the scale of its counts")
     return readings.IsolationFrame(*common, y, others, gauge, samples, flags, pv, mohm, high, low, baseline)
 
 

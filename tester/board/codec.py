@@ -95,6 +95,8 @@ def rebuild(raw: Sequence[bytes], requests: Sequence[bytes], nonces: Sequence[in
     """The frame of stored payloads, their requests and session numbers, slices joined. Raises Damaged."""
     if not raw or not len(raw) == len(requests) == len(nonces):
         raise Damaged(f"{len(raw)} payloads for {len(requests)} requests and {len(nonces)} session numbers")
+    if not all(type(nonce) is int and 0 <= nonce <= 0xFFFFFFFF for nonce in nonces):
+        raise Damaged("a session number that no session has")
     return join([decode(*each) for each in zip(raw, requests, nonces, strict=True)])
 
 

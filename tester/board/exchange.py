@@ -174,10 +174,10 @@ class Exchange:
         """
         reasons: list[str] = []
         allowed = patience + (body_most + 64) / BYTES_PER_S
-        self._reader.block_most = max(body_most, 256) + codec.FRAMING
         for attempt in range(ATTEMPTS):
             if self.wire.now >= self._end and reasons:
                 break
+            self._reader.block_most = max(body_most, 256) + codec.FRAMING  # a new session in between asked for less
             self._seq = (self._seq + 1) & 0xFFFF
             request = build(header, self._seq, *arguments)
             # an empty line first when asking again: it ends a request of which only a part arrived

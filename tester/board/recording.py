@@ -333,4 +333,4 @@ def _is_entry(entry: object) -> bool:
             return False
     if mark == "told":
         return isinstance(value, list) and all(isinstance(word, str) for word in value)
-    return mark in ("tick", "nonce") and isinstance(value, int) and not isinstance(value, bool)
+    return mark in ("tick", "nonce") and type(value) is int and 0 <= value <= 0xFFFFFFFF

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
+from tester.errors import InputError
 from tester.harness.reading import Measured
 from tester.job.measure import RoundFrames, decode
 from tester.job.scanfile import load_rounds, load_scan, parse_json
@@ -18,7 +19,15 @@ def reading_of(entry: ScanEntry, name: str, touched: Iterable[str] = ()) -> Meas
     """The reading of a stored scan, from its frames (or as it was saved, where it came without frames)."""
     if "rounds" in entry.blobs:
         return decode(rounds_of(entry, name), touched)
-    return load_scan(entry.blobs["reading"].decode(), name)
+    return load_scan(text_of(entry, "reading", name), name)
+
+
+def text_of(entry: ScanEntry, blob: str, name: str) -> str:
+    """What a stored scan holds as text. Raises InputError when it is none."""
+    try:
+        return entry.blobs[blob].decode()
+    except UnicodeDecodeError:
+        raise InputError(f"{name}, scan {entry.serial}: damaged: {blob} is no text") from None
 
 
 def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
@@ -26,7 +35,7 @@ def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
     if "rounds" not in entry.blobs:
         return ()
     place = f"{name}, scan {entry.serial}"
-    return load_rounds(parse_json(entry.blobs["rounds"].decode(), place), place)
+    return load_rounds(parse_json(text_of(entry, "rounds", name), place), place)
 
 
 def watch_object(result: WatchResult) -> dict[str, Any]:

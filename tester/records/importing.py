@@ -26,7 +26,7 @@ from tester.records.events import (
     stamp,
     tidy_terms,
 )
-from tester.records.packing import BLOB_LIMIT
+from tester.records.packing import BLOB_LIMIT, BODY_LIMIT
 from tester.records.store import Store
 
 T = TypeVar("T")
@@ -116,6 +116,8 @@ class Import:
     def _event(self, head: list[Any], body_text: str) -> None:
         bench, serial, job, kind, at, previous, hash_now = head
         self._check_head(bench, serial, job, kind, at, previous, hash_now)
+        if len(body_text) > BODY_LIMIT:
+            raise ValueError(f"event {serial} of bench {bench} is larger than a record may hold")
         body = body_text.encode("ascii")
         if event_hash(bench, serial, job, kind, at, previous, body) != hash_now:
             raise ValueError(f"event {serial} of bench {bench} is not what its hash says")

@@ -92,6 +92,29 @@ def test_bits_beyond_the_last_channel_and_other_counts_are_refused():
             codec.decode(payload("W", 7, WALK, body), WALK, 0)
 
 
+def test_a_reading_without_the_scale_of_its_counts_is_refused():
+    ohms = struct.pack("<HHBBHIIIi", 1, 2, 1, 4, 0, 187_500_000, 62_500_000, 100_000, 0) + 3 * struct.pack(
+        "<iiH", 9, 9, 1
+    )
+    leak = struct.pack("<HHBBHIIiii", 1, 1, 1, 4, 0, 62_500_000, 100_000, 9, 0, 0)
+    for kind, unit, body, places in (
+        ("M", b"MEAS:RES? 1,1,2,0,4", ohms, (8, 12, 16)),
+        ("I", b"MEAS:ISOL? 1,1,(@2),4", leak, (8, 12)),
+    ):
+        codec.decode(payload(kind, 1, unit, body), unit, 0)
+        for at in places:
+            nothing = body[:at] + bytes(4) + body[at + 4 :]
+            with pytest.raises(codec.Damaged, match="without the scale"):
+                codec.decode(payload(kind, 1, unit, nothing), unit, 0)
+
+
+def test_a_session_number_that_none_has_is_damage():
+    raw, unit = payload("O", 1, b"OUTP:OFF? 1"), b"OUTP:OFF? 1"
+    for nonce in (-1, 2**32, "0", 0.0, True, None):
+        with pytest.raises(codec.Damaged, match="session number"):
+            codec.rebuild([raw], [unit], [nonce])
+
+
 def test_slices_join_into_one_frame_and_rebuild_from_stored_bytes():
     first, second = b"SCAN:WALK? 1,(@1,2),(@1:4)", b"SCAN:WALK? 2,(@3,4),(@1:4)"
     raw = [

@@ -110,7 +110,16 @@ def test_a_recording_cut_off_or_of_another_format_is_refused():
         other._line(wrong)
         with pytest.raises(InputError, match=words):
             ReplayWire(other.text(), "saved.rec")
-    for entry in (["<", 0.1, "zz"], ["?", 0.1, ""], ["<", float("nan"), ""], ["nonce", 0, "x"], [], {"a": 1}):
+    for entry in (
+        ["<", 0.1, "zz"],
+        ["?", 0.1, ""],
+        ["<", float("nan"), ""],
+        ["nonce", 0, "x"],
+        ["nonce", 0, 2**32],
+        ["nonce", 0, -1],
+        [],
+        {"a": 1},
+    ):
         other = Recorder()
         other.begin("x")
         other._line(entry)

@@ -15,6 +15,7 @@ from tester.errors import InputError, StoreError
 from tester.records.archive import export_log, import_log
 from tester.records.customers import customer, forget_customer, set_customer
 from tester.records.events import GENESIS, digest, event_hash
+from tester.records.packing import BODY_LIMIT
 from tester.records.search import Query
 from tester.records.store import Store
 from tests.support.logs import fill
@@ -203,6 +204,9 @@ HOSTILE: dict[str, Callable[[list[Any]], list[Any]]] = {
     "a file that nobody has": lambda v: _last_event(v, body='{"blobs":{"a":"' + "0" * 64 + '"},"data":{},"terms":{}}'),
     "deep nesting": lambda v: _last_event(
         v, body='{"blobs":{},"data":' + '{"a":' * 100000 + "1" + "}" * 100000 + ',"terms":{}}'
+    ),
+    "a body larger than a record may hold": lambda v: _last_event(
+        v, body='{"blobs":{},"data":{"a":"' + "x" * BODY_LIMIT + '"},"terms":{}}'
     ),
     "a number beyond all": lambda v: _last_event(v, body='{"blobs":{},"data":{"a":1e999},"terms":{}}'),
     "a wrong first link": lambda v: [v[0], _resealed(v[1], previous="1" * 64), *v[2:]],
