@@ -53,7 +53,7 @@ class Problem:
     """Why a step cannot be done on this harness.
 
     kind: "already there" (the wanted circuit is there), "occupied" (another wire is there), "empty", "used twice",
-    "sealed off", "splice".
+    "sealed off", "splice", "junction".
     """
 
     step: str
@@ -294,6 +294,12 @@ class Apply:
         rest: Node = ("rest", step.cavity, step.id)
         reused = bool({step.stub, step.lead} & self.used_leads)
         known = False if reused else self.known(step)
+        if reused and self.known(step):
+            says = (
+                f"two wires share the terminal in {step.cavity} and one of them is cut and used again: what it is "
+                "joined to is not known; make this two jobs, with a scan after the cut"
+            )
+            self.wrong(step, "junction", says, step.cavity)
         if blob is not None:
             bench.splits.append(Split(step.id, "cut", step.cavity, blob, node, known, step.groups))
         if blob is None or known is False:
@@ -332,6 +338,8 @@ class Apply:
             lead = self.bench.leads.get(name)
             if lead is None:
                 self.wrong(step, "empty", f"lead {name} does not exist in this variant: no step made it")
+            elif lead in self.bench.sealed:
+                self.wrong(step, "sealed off", f"lead {name} was sealed off before")
             else:
                 found.append(lead)
         for name in step.taps:

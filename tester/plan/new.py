@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 
 import tomlkit
 
@@ -33,19 +34,22 @@ def new_plan(
         raise InputError("a plan needs a short name, such as hatch-lamp")
     first, second = connectors[0], connectors[-1]
     other = f"{second[0]}-1" if second[0] != first[0] else f"{first[0]}-{min(2, first[1])}"
+    ends = {"a": f"{first[0]}-1", "b": other}
     values = {
+        **ends,
         "id": _quoted(id.strip()),
         "title": _quoted(title),
-        "a": f"{first[0]}-1",
-        "b": other,
         "connectors": "\n".join(_connector(name, count) for name, count in connectors),
-        "sides": "\n".join(f"[sides.{_key(side)}]" for side in sides) or _NO_SIDES,
+        "sides": "\n".join(f"[sides.{_key(side)}]" for side in sides) or _filled(_NO_SIDES, ends),
     }
-    text = _TEMPLATE
-    for key, value in values.items():
-        text = text.replace(f"%{key}%", value)
+    text = _filled(_TEMPLATE, values)
     load_plan(text, "new plan")
     return text
+
+
+def _filled(template: str, values: Mapping[str, str]) -> str:
+    """The template with each %name% put in once, so that what a person typed is never taken for a place."""
+    return re.sub("%([a-z]+)%", lambda found: values[found[1]], template)
 
 
 def _quoted(text: str) -> str:

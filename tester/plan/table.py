@@ -140,21 +140,30 @@ def _add(tables: dict[str, Any], lines: dict[Path, int], row: dict[str, str], na
         lines[kind, len(rows)] = line
         rows.append(table)
     elif kind == "plan":
-        lines[()] = line
+        _once(lines, (), kind, name, line)
         strange = next((key for key in table if key in (*ROWS, *ONES, "sides")), None)
         if strange is not None:
             raise InputError(f'{name}, line {line}: the row "plan" has nothing in column "{strange}"; empty that cell')
         tables |= table
     elif kind in ONES:
-        lines[(kind,)] = line
+        _once(lines, (kind,), kind, name, line)
         tables[kind] = table
     elif kind == "side":
         side = str(table.pop("id", ""))
-        lines["sides", side] = line
+        _once(lines, ("sides", side), f"side {side}", name, line)
         tables.setdefault("sides", {})[side] = table
     else:
         kinds = (*ONES, "side", *ROWS)
         raise InputError(f'{name}, line {line}: "{kind}" in column row; one of {", ".join(kinds)}{near(kind, kinds)}')
+
+
+def _once(lines: dict[Path, int], path: Path, kind: str, name: str, line: int) -> None:
+    """Note the line of a row that may stand once. A second one would replace the first, a hazard with it."""
+    if path in lines:
+        raise InputError(
+            f'{name}, line {line}: the row "{kind}" is in line {lines[path]} already; make one row of them'
+        )
+    lines[path] = line
 
 
 def _table(row: Mapping[str, str]) -> dict[str, Any]:

@@ -32,7 +32,7 @@ def test_every_example_in_its_comments_works_when_uncommented(connectors: list[t
 
 
 def test_names_with_quotes_and_other_scripts_survive() -> None:
-    for name in ('a "b" \\ c', "дверь", "x # y"):
+    for name in ('a "b" \\ c', "дверь", "x # y", "50 %a% of %sides%"):
         assert load_plan(new_plan(name, [("D", 2)], name, [name]), "new.toml").title == name
 
 

@@ -129,6 +129,31 @@ def test_a_cut_wire_is_spliced_to_a_kit_wire() -> None:
     assert [o.netlist for o in expected.outcomes] == [scan(["H-1", "H-2", "H-3"]).netlist]
 
 
+def test_a_cut_wire_that_shares_its_terminal_is_not_guessed_at_when_it_is_used_again() -> None:
+    tail = {"id": "W2", "colour": "BN", "a": {"cavity": "H-2"}, "b": {"splice": "S"}}
+    cut = {"id": "x", "do": "cut", "cavity": "D-1", "lead": "far", "stub": "near"}
+    rest = ({"do": "insert", "wire": "W2", "end": "a"}, {"do": "splice", "splice": "S", "leads": ["far"], "ways": 2})
+    as_found = scan(["D-1", "H-1", "H-3"])
+    told = resolve(plan({**cut, "junction": True}, *rest, wire=(tail,)), as_found).problems
+    seen = resolve(plan(cut, *rest, wire=(tail,)), as_found, {"junction x": True}).problems
+    for found in (told, seen):
+        assert [(one.kind, one.cavities) for one in found] == [("junction", ("D-1",))]
+        assert "two jobs" in found[0].says
+    assert not resolve(plan({**cut, "junction": False}, *rest, wire=(tail,)), as_found).problems
+
+
+def test_a_lead_that_was_sealed_off_goes_into_no_splice() -> None:
+    tail = {"id": "W2", "colour": "BN", "a": {"cavity": "H-2"}, "b": {"splice": "S"}}
+    steps = (
+        {"do": "cut", "cavity": "D-1", "lead": "far"},
+        {"do": "seal-off", "lead": "far"},
+        {"do": "insert", "wire": "W2", "end": "a"},
+        {"do": "splice", "splice": "S", "leads": ["far"], "ways": 2},
+    )
+    found = resolve(plan(*steps, wire=(tail,)), scan(["D-1", "H-1"])).problems
+    assert found[0].kind == "sealed off" and "lead far was sealed off before" in found[0].says
+
+
 def test_a_splice_with_the_wrong_number_of_leads_is_named() -> None:
     one = {"id": "W2", "colour": "BN", "a": {"cavity": "H-2"}, "b": {"splice": "S"}}
     two = {"id": "W3", "colour": "BN", "a": {"cavity": "H-3"}, "b": {"splice": "S"}}
