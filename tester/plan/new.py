@@ -78,7 +78,8 @@ _NO_SIDES = """# One plan for both sides of the vehicle: write it for the first 
 # [sides.right]
 # note = "what else differs"
 # [sides.right.cavities]
-# "%a%" = "%b%\""""
+# "%a%" = "%b%"
+# "%b%" = "%a%\""""
 
 _TEMPLATE = """# A plan: what is done to a harness, and how it is proved.
 # Lines that begin with # are comments. Check it with: loomwright plan check THIS-FILE
