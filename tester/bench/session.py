@@ -147,7 +147,7 @@ class Session:
 
     def _view(self, name: str, make: Callable[[Job], T]) -> T:
         assert self.job is not None, "a stage screen is shown only with a job"
-        at = (self.job.record, self.job.state.last_serial)
+        at = (self.job.record, self.job.state.place)
         held = self._views.get(name)
         if held is None or held[0] != at:
             held = (at, make(self.job))
@@ -190,7 +190,7 @@ class Session:
         """The reading of any stored scan."""
         from tester.job.stored import reading_of
 
-        return self._view(f"scan {entry.serial}", lambda job: reading_of(entry, f"record {job.record}"))
+        return self._view(f"scan {entry.place}", lambda job: reading_of(entry, f"record {job.record}"))
 
     def comeback_reading(self) -> Measured | None:
         """The newest reading of the harness that came back."""

@@ -66,13 +66,13 @@ class JobEvents:
         """All events so far."""
         return tuple(self._events)
 
-    def before(self, serial: int) -> Self:
-        """The job as it stood before that event; to look at, nothing is appended to it."""
-        return type(self)(self._log, self.record, [event for event in self._events if event.serial < serial])
+    def before(self, place: int) -> Self:
+        """The job as it stood before the event at that place; to look at, nothing is appended to it."""
+        return type(self)(self._log, self.record, self._events[: max(0, place - 1)])
 
-    def at(self, serial: int) -> JobState:
-        """The state as it was after that event."""
-        return fold([event for event in self._events if event.serial <= serial], self.record)
+    def at(self, place: int) -> JobState:
+        """The state as it was after the event at that place."""
+        return fold(self._events[:place], self.record)
 
     # What is told beside the measuring
 

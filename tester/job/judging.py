@@ -20,17 +20,17 @@ def facts_of(
     state: JobState, leads: Iterable[LeadMap], steps: Iterable[str], isolation: Mapping[str, float | None]
 ) -> JudgeFacts:
     """How the job stands. `steps`: ids of the steps that this harness gets; `isolation` of the scan to be judged."""
-    watch, serial = None, 0
+    watch, place = None, 0
     scan = state.newest_scan("as left")
     if state.wiggles:
         newest = state.wiggles[-1]
-        watch, serial = watch_of(newest), newest["serial"]
+        watch, place = watch_of(newest), newest["place"]
     return JudgeFacts(
         can=checks_of(state.board.get("can", ("scan",))),
         steps_open=tuple(step for step in steps if step not in state.ticks),
         stale=not state.scan_is_fresh,
         watch=watch,
-        watch_stale=serial < state.last_physical,
+        watch_stale=place < state.last_physical,
         isolation=isolation,
         isolation_u={name: isolation_u(ohms) for name, ohms in isolation.items() if ohms is not None},
         isolation_seen_to=limit("isolation_seen_to") if isolation else 0.0,

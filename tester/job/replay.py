@@ -53,7 +53,7 @@ def replay_wire(job: Job) -> int:
             continue
         wire = ReplayWire(text_of(entry, "recording", f"record {job.record}"))
         stored = rounds_of(entry, f"record {job.record}")
-        also = job.before(entry.serial).links_to_measure(entry.purpose)  # an answer given later asks for other links
+        also = job.before(entry.place).links_to_measure(entry.purpose)  # an answer given later asks for other links
         with Board(wire) as board:
             run = take_scan(board, [one.leads for one in stored], also=also, next_round=_Moved(board))
         wire.finish()

@@ -34,7 +34,7 @@ class Tick:
     step: str
     how: str
     at: datetime
-    serial: int
+    place: int
     by: str = ""
 
 
@@ -42,6 +42,8 @@ class Tick:
 class ScanEntry:
     """A stored full scan: `purpose` is "as found" or "as left"; `blobs` fetches its frames when asked.
 
+    serial    its number in the chain of its bench, for people
+    place     its place among the events of the job, 1 for the first
     left_out  cavities that it did not drive, possibly wet
     unclean   cavities of lead sets that were on a wet harness and not yet proven again when it was made
     """
@@ -50,6 +52,7 @@ class ScanEntry:
     purpose: str
     at: datetime
     blobs: Mapping[str, bytes]
+    place: int
     data: Mapping[str, Any] = field(default_factory=dict)
     left_out: frozenset[str] = frozenset()
     unclean: frozenset[str] = frozenset()
@@ -57,9 +60,9 @@ class ScanEntry:
 
 @dataclass(frozen=True)
 class VerdictEntry:
-    """A stored verdict object, and when it was given."""
+    """A stored verdict object, when it was given, and its place among the events of the job."""
 
-    serial: int
+    place: int
     at: datetime
     verdict: dict[str, Any]
 
@@ -68,14 +71,18 @@ class VerdictEntry:
 class JobState:
     """Everything known of a job after its events so far.
 
+    What came before what is told by the places of the events in the job: the serials of two benches, whose events one
+    job may hold, say nothing about each other.
+
     opened    intake: job, tag, side, by, title, customer and what else was given
     plan      plan text as it was used; `plan_name` the file name
     leads     (name, text) of each lead map, one a round
     ticks     step id -> tick, steps undone are gone
     left_out  cavities that the newest look left out, possibly wet
     unclean   cavities whose leads were on a wet harness: to be cleaned and proven again by touch
-    last_physical  serial of the newest event after which the harness is another: a tick, an undo, a touch
-    last_fact      serial of the newest event that changes what a verdict would say
+    last_physical  place of the newest event after which the harness is another: a tick, an undo, a touch
+    last_fact      place of the newest event that changes what a verdict would say
+    place          place of the newest event: how many there are
     """
 
     record: str = ""
@@ -104,7 +111,7 @@ class JobState:
     finished: bool = False
     last_physical: int = 0
     last_fact: int = 0
-    last_serial: int = 0
+    place: int = 0
 
     def newest_scan(self, purpose: str) -> ScanEntry | None:
         """The newest stored scan of that purpose."""
@@ -114,7 +121,7 @@ class JobState:
     def scan_is_fresh(self) -> bool:
         """True when the newest as-left scan came after the last physical step."""
         scan = self.newest_scan("as left")
-        return scan is not None and scan.serial > self.last_physical
+        return scan is not None and scan.place > self.last_physical
 
     @property
     def standing(self) -> VerdictEntry | None:
@@ -122,7 +129,7 @@ class JobState:
         if not self.verdicts or not self.scan_is_fresh:
             return None
         newest = self.verdicts[-1]
-        return newest if newest.serial > self.last_fact else None
+        return newest if newest.place > self.last_fact else None
 
     @property
     def verdict(self) -> dict[str, Any] | None:
@@ -165,12 +172,13 @@ def fold(events: Iterable[EventLike], record: str = "") -> JobState:
 
 def advance(state: JobState, event: EventLike) -> JobState:
     """State after one more event."""
+    state = replace(state, place=state.place + 1)
     change = _CHANGES.get(event.kind)
     if change is not None:
         state = change(state, event)
     if is_fact(event.kind, event.data):
-        state = replace(state, last_fact=event.serial)
-    return replace(state, last_serial=event.serial)
+        state = replace(state, last_fact=state.place)
+    return state
 
 
 def is_fact(kind: str, data: Mapping[str, Any]) -> bool:
@@ -233,41 +241,41 @@ def _accepted(state: JobState, event: EventLike) -> JobState:
 
 def _tick(state: JobState, event: EventLike) -> JobState:
     step = event.data["step"]
-    tick = Tick(step, event.data.get("how", "hand"), event.at, event.serial, event.data.get("by", ""))
+    tick = Tick(step, event.data.get("how", "hand"), event.at, state.place, event.data.get("by", ""))
     order = (*(s for s in state.tick_order if s != step), step)
-    return replace(state, ticks={**state.ticks, step: tick}, tick_order=order, last_physical=event.serial)
+    return replace(state, ticks={**state.ticks, step: tick}, tick_order=order, last_physical=state.place)
 
 
 def _undo(state: JobState, event: EventLike) -> JobState:
     step = event.data["step"]
     ticks = {name: tick for name, tick in state.ticks.items() if name != step}
     order = tuple(s for s in state.tick_order if s != step)
-    return replace(state, ticks=ticks, tick_order=order, last_physical=event.serial)
+    return replace(state, ticks=ticks, tick_order=order, last_physical=state.place)
 
 
 def _touched(state: JobState, event: EventLike) -> JobState:
-    return replace(state, last_physical=event.serial)
+    return replace(state, last_physical=state.place)
 
 
 def _scan(state: JobState, event: EventLike) -> JobState:
     left_out = frozenset(event.data.get("left_out", ()))
     entry = ScanEntry(
-        event.serial, event.data["purpose"], event.at, event.blobs, event.data, left_out, state.unclean
+        event.serial, event.data["purpose"], event.at, event.blobs, state.place, event.data, left_out, state.unclean
     )  # fmt: skip
     return replace(state, scans=(*state.scans, entry), left_out=left_out)
 
 
 def _verdict(state: JobState, event: EventLike) -> JobState:
-    return replace(state, verdicts=(*state.verdicts, VerdictEntry(event.serial, event.at, dict(event.data))))
+    return replace(state, verdicts=(*state.verdicts, VerdictEntry(state.place, event.at, dict(event.data))))
 
 
 def _wiggle(state: JobState, event: EventLike) -> JobState:
-    return replace(state, wiggles=(*state.wiggles, {**event.data, "serial": event.serial, "at": event.at}))
+    return replace(state, wiggles=(*state.wiggles, {**event.data, "place": state.place, "at": event.at}))
 
 
 def _aborted(state: JobState, event: EventLike) -> JobState:
     left_out = frozenset(event.data.get("left_out", state.left_out))
-    entry = {**event.data, "serial": event.serial, "at": event.at}
+    entry = {**event.data, "place": state.place, "at": event.at}
     return replace(state, aborted=(*state.aborted, entry), left_out=left_out)
 
 
@@ -280,7 +288,7 @@ def _note(state: JobState, event: EventLike) -> JobState:
 
 
 def _photo(state: JobState, event: EventLike) -> JobState:
-    return replace(state, photos=(*state.photos, {**event.data, "serial": event.serial}))
+    return replace(state, photos=(*state.photos, {**event.data, "place": state.place}))
 
 
 def _function_check(state: JobState, event: EventLike) -> JobState:

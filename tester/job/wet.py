@@ -41,7 +41,7 @@ def refusal(state: JobState, purpose: str) -> Refusal | None:
     newest = state.aborted[-1] if state.aborted else {}
     if newest.get("purpose") != purpose or not newest.get("sources"):
         return None
-    if state.scans and state.scans[-1].serial > newest["serial"]:
+    if state.scans and state.scans[-1].place > newest["place"]:
         return None
     sources = tuple(Source(**one) for one in newest["sources"])
     return Refusal(sources, tuple(newest.get("left_out", ())), newest["message"])
@@ -49,8 +49,8 @@ def refusal(state: JobState, purpose: str) -> Refusal | None:
 
 def photographed(state: JobState) -> bool:
     """True when a photo was added since the newest scan: of the harness as it lies there now."""
-    since = state.scans[-1].serial if state.scans else 0
-    return any(photo["serial"] > since for photo in state.photos)
+    since = state.scans[-1].place if state.scans else 0
+    return any(photo["place"] > since for photo in state.photos)
 
 
 def refusal_facts(error: LoomwrightError, left_out: Iterable[str]) -> dict[str, Any]:

@@ -30,7 +30,7 @@ def test_links_to_measure_are_those_of_the_answers_before_the_scan_whatever_was_
         scan = job.state.newest_scan(AS_LEFT)
         assert scan is not None and then
         job.answer(OCCUPIED, True)
-        before = job.before(scan.serial)
+        before = job.before(scan.place)
         assert before.links_to_measure(AS_LEFT) == then
         assert before.answers == {OCCUPIED: False} and job.answers == {OCCUPIED: True}
         assert before.state.newest_scan(AS_LEFT) is None and before.as_found == job.as_found

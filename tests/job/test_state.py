@@ -70,3 +70,21 @@ def test_what_a_verdict_would_have_to_say_otherwise_makes_it_stale_until_it_is_j
 
 def test_a_kind_from_a_newer_version_is_passed_over() -> None:
     assert fold(story(*OPENED, ("from-the-future", {"x": 1}))).stage == "work sheet"
+
+
+@pytest.mark.parametrize("later", [("touched", {}), ("undo", {"step": "1"}), ("tick", {"step": "1"})])
+def test_what_another_bench_did_later_makes_the_pass_of_this_bench_stale(later: tuple[str, dict[str, Any]]) -> None:
+    """Each bench counts its own events, so the numbers of two benches say nothing of what came first."""
+    told = [*OPENED, ("tick", {"step": "1"}), ("scan", {"purpose": "as left"}), ("verdict", {"verdict": "PASS"})]
+    here = [Happened(500 + n, kind, data) for n, (kind, data) in enumerate(told)]
+    assert fold(here).verdict == {"verdict": "PASS"}
+    state = fold([*here, Happened(1, *later)])
+    assert not state.scan_is_fresh and state.verdict is None and state.stage == "work sheet"
+    state = fold([*here, Happened(1, "answer", {"question": "occupied D-1", "answer": "no"})])
+    assert state.verdict is None and state.unjudged
+
+
+def test_a_job_goes_on_at_another_bench_whose_log_is_younger() -> None:
+    here = [Happened(500 + n, kind, data) for n, (kind, data) in enumerate([*OPENED, ("tick", {"step": "1"})])]
+    there = [Happened(1, "scan", {"purpose": "as left"}), Happened(2, "verdict", {"verdict": "PASS"})]
+    assert fold([*here, *there]).verdict == {"verdict": "PASS"}

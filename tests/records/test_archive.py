@@ -6,6 +6,7 @@ import base64
 import gzip
 import json
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -86,6 +87,21 @@ def test_benches_that_worked_offline_merge_in_both_directions(source: Store, tmp
             assert log.verify([*source.heads(), *other.heads()]).whole
         assert [e.data for e in source.read("A-0001")][-1] == {"text": "at the other bench"}
         assert sorted(f.job for f in source.jobs()) == ["A-0001", "A-0002", "B-0001"]
+
+
+def test_what_another_bench_adds_comes_last_though_its_clock_is_an_hour_behind(tmp_path: Path) -> None:
+    ahead = datetime.now(UTC) + timedelta(hours=1)
+    with Store.open(tmp_path / "z.db", "Z") as here, Store.open(tmp_path / "a.db", "A") as there:
+        job = here.new_job({}, at=ahead)
+        here.append(job, "verdict", {"verdict": "PASS"}, at=ahead)
+        import_log(there, _exported(here, tmp_path))
+        touched = there.append(job, "touched", {})
+        assert there.append(job, "note", {}).at >= touched.at > ahead
+        export_log(there, tmp_path / "back.archive")
+        import_log(here, tmp_path / "back.archive")
+        for log in (here, there):
+            assert [event.kind for event in log.read(job)] == ["job-opened", "verdict", "touched", "note"]
+            assert log.verify().whole
 
 
 def test_a_lost_log_is_brought_back_and_goes_on_counting(source: Store, tmp_path: Path) -> None:

@@ -114,10 +114,10 @@ class ComebackScreen(ScanStage):
     def _events(self) -> list[Pick]:
         steps = {one.id: one.says for one in self.bench.session.steps()}
         picks = []
-        for event in self._job().events():
+        for place, event in enumerate(self._job().events(), 1):
             sign, role = SIGNS.get(event.kind, (" ", "plain"))
             words = event_words(event.kind, event.data, steps)
-            picks.append(Pick(f"event {event.serial}", words, sign, role, f"{event.at.astimezone():%H:%M}"))
+            picks.append(Pick(f"event {place}", words, sign, role, f"{event.at.astimezone():%H:%M}"))
         return picks
 
     def _changes(self) -> list[Pick]:
@@ -163,12 +163,11 @@ class ComebackScreen(ScanStage):
         else:
             self.query_one("#result", Lines).show(said(f"Nothing changed since {self._before()}.", "right"))
 
-    def _show_event(self, serial: int) -> None:
+    def _show_event(self, place: int) -> None:
         """The job as it was after this event: its readings and verdict on the faces."""
-        state = self._job().at(serial)
+        state = self._job().at(place)
         events = self._job().events()
-        at = next((n for n, event in enumerate(events, 1) if event.serial == serial), 0)
-        self.source, self.when = "replayed", f"{at} of {len(events)}"
+        self.source, self.when = "replayed", f"{place} of {len(events)}"
         verdict = state.verdict
         scan = state.newest_scan("as left") or state.newest_scan("as found")
         lines = said(
@@ -188,11 +187,11 @@ class ComebackScreen(ScanStage):
             names = [line for leads in self._job().leads for line in leads.cavities]
             face.mark(dict.fromkeys(names, Mark.UNKNOWN))
             cavities.update_lines({name: {"mark": Mark.UNKNOWN, "joined": None, "note": ""} for name in names})
-        event = next((one for one in events if one.serial == serial), None)
+        event = events[place - 1]
         touched: tuple[str, ...] = ()
-        if event is not None and event.kind in ("tick", "undo"):
+        if event.kind in ("tick", "undo"):
             touched = next((s.cavities for s in self.bench.session.steps() if s.id == event.data.get("step")), ())
-        elif event is not None:
+        else:
             touched = tuple(map(str, event.data.get("cavities", ()) or ()))
             touched = touched if event.kind in ("touched", "lead-proven") else ()
         face.choose(touched)

@@ -167,7 +167,7 @@ class AsLeftScreen(ScanStage):
 
     def _wiggle_wanted(self) -> bool:
         job = self._job()
-        wiggled = any(one["serial"] > job.state.last_physical for one in job.state.wiggles)
+        wiggled = any(one["place"] > job.state.last_physical for one in job.state.wiggles)
         return "dropout" in self.bench.session.plan.checks and not wiggled
 
     def _open_steps(self) -> list[Pick]:
