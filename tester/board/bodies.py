@@ -101,6 +101,12 @@ def _off(common: Common, body: bytes, arguments: Arguments) -> Frame:
     return frames.OffFrame(*common)
 
 
+def _scales(*scales: int) -> None:
+    """What counts are multiplied with or divided by: with zero, everything would read as 0 ohm or as nothing."""
+    if 0 in scales:
+        raise ValueError("a scale or a reference of zero")
+
+
 def _resistance(common: Common, body: bytes, arguments: Arguments) -> Frame:
     _exactly(body, 54)
     a, b, gauge, samples, flags, sense_pv, reference_pv, reference_mohm, gain_ppm = struct.unpack_from(
@@ -110,8 +116,7 @@ def _resistance(common: Common, body: bytes, arguments: Arguments) -> Frame:
         raise ValueError(f"resistance of {a} and {b}, asked for {arguments[1]} and {arguments[2]}")
     if not 1 <= samples <= 16 or not 1 <= gauge <= 5:
         raise ValueError(f"{samples} samples on range {gauge}")
-    if not (sense_pv and reference_pv and reference_mohm):
-        raise ValueError("a reading without the scale of its counts")
+    _scales(sense_pv, reference_pv, reference_mohm)
     states = [struct.unpack_from("<iiH", body, at) for at in (24, 34, 44)]
     return readings.ResistanceFrame(
         *common,
@@ -138,8 +143,7 @@ def _isolation(common: Common, body: bytes, arguments: Arguments) -> Frame:
         raise ValueError(f"isolation of {y} against {count}, asked for {arguments[1]} against {len(others)}")
     if not 1 <= samples <= 16:
         raise ValueError(f"{samples} samples")
-    if not (pv and mohm):
-        raise ValueError("a reading without the scale of its counts")
+    _scales(pv, mohm)
     return readings.IsolationFrame(*common, y, others, gauge, samples, flags, pv, mohm, high, low, baseline)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields, replace
 
 from tester.board.bodies import BODIES
 from tester.board.frames import Frame
-from tester.board.requests import Request, arguments_of, crc32, unit_crc
+from tester.board.requests import NONCE_MOST, Request, arguments_of, crc32, unit_crc
 
 FRAME_VERSION = 1
 HEAD = struct.Struct("<BBHIIBBH")
@@ -95,8 +95,9 @@ def rebuild(raw: Sequence[bytes], requests: Sequence[bytes], nonces: Sequence[in
     """The frame of stored payloads, their requests and session numbers, slices joined. Raises Damaged."""
     if not raw or not len(raw) == len(requests) == len(nonces):
         raise Damaged(f"{len(raw)} payloads for {len(requests)} requests and {len(nonces)} session numbers")
-    if not all(type(nonce) is int and 0 <= nonce <= 0xFFFFFFFF for nonce in nonces):
-        raise Damaged("a session number that no session has")
+    for nonce in nonces:
+        if type(nonce) is not int or not 0 <= nonce <= NONCE_MOST:
+            raise Damaged(f"session number {str(nonce)[:40]!r}; it is a whole number from 0 to {NONCE_MOST}")
     return join([decode(*each) for each in zip(raw, requests, nonces, strict=True)])
 
 

@@ -27,6 +27,7 @@ from pathlib import Path
 from typing import IO, Any, Protocol
 
 from tester.board.link import Link
+from tester.board.requests import NONCE_MOST
 from tester.errors import BoardError, InputError, StoreError
 
 FORMAT = 1
@@ -333,4 +334,4 @@ def _is_entry(entry: object) -> bool:
             return False
     if mark == "told":
         return isinstance(value, list) and all(isinstance(word, str) for word in value)
-    return mark in ("tick", "nonce") and type(value) is int and 0 <= value <= 0xFFFFFFFF
+    return mark in ("tick", "nonce") and type(value) is int and 0 <= value <= NONCE_MOST

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 CHANNELS_MOST = 256
+NONCE_MOST = 0xFFFFFFFF
 LINE_LIMIT = 4096  # longest request, line feed included
 
 Argument = int | float | str | Sequence[int]

@@ -21,7 +21,7 @@ from tester.job.judging import agrees, facts_of, pairs_to_measure
 from tester.job.leadsets import TERM, TOUCHED, key_of, keys_at, past, wet_before
 from tester.job.measure import NextRound, OnRow, Progress, ScanRun, VoltagePresent, isolation_of, reduced, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
-from tester.job.scanfile import load_rounds, load_scan, measured_object, parse_json, rounds_object
+from tester.job.scanfile import load_scan, measured_object, parse_json, rounds_object
 from tester.job.steps import StepView, variant_of, views
 from tester.job.stored import reading_of, rounds_of, watch_object
 from tester.job.verdicts import verdict_object
@@ -297,7 +297,6 @@ class Job(JobEvents):
         content = parse_json(text, name)
         blobs = {"reading": json.dumps(measured_object(reading)).encode()}
         if content.get("rounds"):
-            load_rounds(content["rounds"], name)
             blobs = {"rounds": json.dumps(content["rounds"]).encode()}
         about = content.get("about") if isinstance(content.get("about"), dict) else {}
         self._keep(purpose, reading, {"source": "file", "name": name, "about": about}, blobs)

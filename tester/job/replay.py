@@ -12,7 +12,7 @@ from tester.harness.verdict import Verdict
 from tester.job.job import AS_LEFT, Job
 from tester.job.judging import facts_of
 from tester.job.measure import isolation_of, take_scan
-from tester.job.stored import reading_of, rounds_of, text_of
+from tester.job.stored import reading_of, recording_of, rounds_of
 from tester.judge import judge
 from tester.plan.expect import expectation
 from tester.plan.load import load_plan
@@ -49,9 +49,10 @@ def replay_wire(job: Job) -> int:
     """
     done = 0
     for entry in job.state.scans:
-        if "recording" not in entry.blobs:
+        recording = recording_of(entry, f"record {job.record}")
+        if not recording:
             continue
-        wire = ReplayWire(text_of(entry, "recording", f"record {job.record}"))
+        wire = ReplayWire(recording, f"record {job.record}, recording of scan {entry.serial}")
         stored = rounds_of(entry, f"record {job.record}")
         also = job.before(entry.place).links_to_measure(entry.purpose)  # an answer given later asks for other links
         with Board(wire) as board:

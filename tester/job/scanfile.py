@@ -14,7 +14,7 @@ from tester.errors import BoardError, InputError
 from tester.harness.leads import load_leads, write_leads
 from tester.harness.netlist import Netlist
 from tester.harness.reading import Measured, OhmsReading, PartReading
-from tester.job.measure import RoundFrames, ScanRun
+from tester.job.measure import RoundFrames, ScanRun, decode
 
 FORMAT = 1
 
@@ -67,9 +67,22 @@ def load_scan(text: str, name: str) -> Measured:
     if content.get("format", FORMAT) != FORMAT:
         raise InputError(f"{name}: format {content['format']!r}, this version reads format {FORMAT}")
     try:
-        return _measured(content)
+        return _as_measured(_measured(content), content.get("rounds"), name)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(f"{name}: damaged scan: {error!s}", "Scan again with: loomwright scan --save FILE") from None
+
+
+def _as_measured(stated: Measured, rounds: Any, name: str) -> Measured:
+    """The reading of the frames, where the file holds them. Raises InputError when the circuits in it are others."""
+    if not rounds:
+        return stated
+    measured = decode(load_rounds(rounds, name))
+    if measured.netlist != stated.netlist:
+        raise InputError(
+            f'{name}: changed since it was saved: "nets" is not what its frames and lead maps give',
+            "Scan again with: loomwright scan --save FILE",
+        )
+    return measured
 
 
 def parse_json(text: str, name: str) -> Any:

@@ -19,15 +19,7 @@ def reading_of(entry: ScanEntry, name: str, touched: Iterable[str] = ()) -> Meas
     """The reading of a stored scan, from its frames (or as it was saved, where it came without frames)."""
     if "rounds" in entry.blobs:
         return decode(rounds_of(entry, name), touched)
-    return load_scan(text_of(entry, "reading", name), name)
-
-
-def text_of(entry: ScanEntry, blob: str, name: str) -> str:
-    """What a stored scan holds as text. Raises InputError when it is none."""
-    try:
-        return entry.blobs[blob].decode()
-    except UnicodeDecodeError:
-        raise InputError(f"{name}, scan {entry.serial}: damaged: {blob} is no text") from None
+    return load_scan(_text(entry, "reading", name), name)
 
 
 def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
@@ -35,7 +27,19 @@ def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
     if "rounds" not in entry.blobs:
         return ()
     place = f"{name}, scan {entry.serial}"
-    return load_rounds(parse_json(text_of(entry, "rounds", name), place), place)
+    return load_rounds(parse_json(_text(entry, "rounds", name), place), place)
+
+
+def _text(entry: ScanEntry, blob: str, name: str) -> str:
+    try:
+        return entry.blobs[blob].decode()
+    except (KeyError, UnicodeDecodeError):
+        raise InputError(f"{name}, scan {entry.serial}: damaged: its {blob} cannot be read") from None
+
+
+def recording_of(entry: ScanEntry, name: str) -> str:
+    """The recording of the line that a scan holds; "" where it has none. Raises InputError when it is damaged."""
+    return _text(entry, "recording", name) if "recording" in entry.blobs else ""
 
 
 def watch_object(result: WatchResult) -> dict[str, Any]:

@@ -141,3 +141,25 @@ def test_voltages_from_outside_are_told_from_floating_channels():
     assert isinstance(frame, frames.VoltageFrame)
     assert frame.live() == [(1, 0.5), (2, -0.3), (3, 3.97), (4, -0.68), (8, 0.96)]
     assert frame.grounded() == (5,)
+
+
+@pytest.mark.parametrize("nonce", [-1, 2**32, "x", 1.5, None, True, []])
+def test_a_stored_session_number_that_is_none_is_damage(nonce):
+    unit = b"OUTP:OFF? 1"
+    with pytest.raises(codec.Damaged, match="session number"):
+        codec.rebuild([payload("O", 1, unit)], [unit], [nonce])
+
+
+@pytest.mark.parametrize("zero", ["sense_pv", "reference_pv", "reference_mohm"])
+def test_a_reading_with_a_scale_of_zero_is_refused_it_would_be_0_ohm(zero):
+    scales = {"sense_pv": 5, "reference_pv": 5, "reference_mohm": 10_000} | {zero: 0}
+    body = struct.pack("<HHBBHIIIi", 1, 33, 1, 2, 0, *scales.values(), 0) + struct.pack("<iiH", 9, 9, 0) * 3
+    unit = b"MEAS:RES? 1,1,33,1,2"
+    with pytest.raises(codec.Damaged, match="of zero"):
+        codec.decode(payload("M", 1, unit, body), unit, 0)
+    if zero == "sense_pv":
+        return
+    body = struct.pack("<HHBBHIIiii", 1, 1, 1, 2, 0, scales["reference_pv"], scales["reference_mohm"], 9, 9, 0)
+    unit = b"MEAS:ISOL? 1,1,(@33),2"
+    with pytest.raises(codec.Damaged, match="of zero"):
+        codec.decode(payload("I", 1, unit, body), unit, 0)

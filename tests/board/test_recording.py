@@ -115,8 +115,9 @@ def test_a_recording_cut_off_or_of_another_format_is_refused():
         ["?", 0.1, ""],
         ["<", float("nan"), ""],
         ["nonce", 0, "x"],
-        ["nonce", 0, 2**32],
         ["nonce", 0, -1],
+        ["nonce", 0, 2**32],
+        ["nonce", 0, True],
         [],
         {"a": 1},
     ):

@@ -158,12 +158,7 @@ def readers(folder: Path) -> Mapping[str, Reader]:
             log.append(job, "scan", {"n": n}, {"walk": bytes([n]) * 50})
         export_log(log, folder / "a.archive")
     packed = (folder / "a.archive").read_bytes()
-    scan = (
-        b'{"format": 1,\n "nets": [["D-1", "H-1"], ["D-2"]],\n "doubtful": [["D-1", "D-2"]],\n "directed": [],\n'
-        b'"parts": [{"a": "D-1", "b": "D-2", "ohms_ab": 1.0, "ohms_ba": null, "drop_v": 0.6, "stable": true}],\n'
-        b'"ohms": [{"a": "D-1", "b": "H-1", "ohms": 0.05, "u_ohms": 0.01}],\n "proven": ["D-1"], "grade": "wire",\n'
-        b'"rounds": [{"leads": "format = 1\\nid = \\"a\\"\\n[channels]\\n1 = \\"D-1\\"\\n", "frames": []}]}'
-    )
+    scan = _fixture("scans", "side-door-plain-before.json")
     own = (InputError,)
     return {
         "plan": Reader(plan, lambda data, _: load_plan(data, "p.toml"), own),

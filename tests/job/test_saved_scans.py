@@ -17,7 +17,8 @@ THEN = json.loads(shipped("fixtures", "scans", VERDICTS).read_text("utf-8"))
 
 @pytest.mark.parametrize("name", SCANS)
 def test_the_frames_of_a_saved_scan_say_what_is_told_beside_them(name):
-    told = load_scan(shipped("fixtures", "scans", f"{name}.json").read_text("utf-8"), name)
+    stored = json.loads(shipped("fixtures", "scans", f"{name}.json").read_text("utf-8"))
+    told = load_scan(json.dumps(stored | {"rounds": []}), name)
     seen = reading(name)
     assert replace(told, parts=(), ohms={}) == replace(seen, parts=(), ohms={})
     assert [(part.a, part.b) for part in told.parts] == [(part.a, part.b) for part in seen.parts]
