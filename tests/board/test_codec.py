@@ -104,7 +104,7 @@ def test_a_reading_without_the_scale_of_its_counts_is_refused():
         codec.decode(payload(kind, 1, unit, body), unit, 0)
         for at in places:
             nothing = body[:at] + bytes(4) + body[at + 4 :]
-            with pytest.raises(codec.Damaged, match="without the scale"):
+            with pytest.raises(codec.Damaged, match="a scale or a reference of zero"):
                 codec.decode(payload(kind, 1, unit, nothing), unit, 0)
 
 
