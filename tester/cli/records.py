@@ -167,7 +167,7 @@ def label(options: argparse.Namespace) -> int:
     """Write the label of one job."""
     with reading_log(options.log) as log:
         record = report_of(Job.take_up(log, options.record), log)
-        write_whole(options.output, label_file(record, log, options.format, _zone()))
+        write_whole(options.output, label_file(record, options.format, _zone()))
     return _written(options, options.output)
 
 

@@ -17,6 +17,7 @@ from tester.judge import limit_of
 from tester.plan.resolve import Resolved
 from tester.records.clocks import lines as clock_lines
 from tester.records.customers import customer
+from tester.records.events import Head
 from tester.records.store import Store
 from tester.reports.content import ConnectorView, JobRecord, LimitLine, PhotoLine, ReworkLine, StepLine
 from tester.reports.html import page_html
@@ -40,7 +41,7 @@ def report_of(job: Job, log: Store) -> JobRecord:
     standing = state.standing
     verdict = verdict_of(dict(standing.verdict)) if standing else None
     earlier = [(one.at, verdict_of(dict(one.verdict))) for one in state.verdicts if one is not standing]
-    head = log.head(log.bench)
+    last = job.events()[-1]
     opened = dict(state.opened)
     return JobRecord(
         record=job.record,
@@ -73,7 +74,7 @@ def report_of(job: Job, log: Store) -> JobRecord:
         checklist=tuple((f"{f.do}: {f.see}", state.function_checks.get(f.id, "")) for f in plan.function),
         photos=_photos(job),
         notes=(*state.notes, *clock_lines((event.serial, event.clock) for event in job.events())),
-        head=str(head) if head else "",
+        head=str(Head(last.bench, last.serial, last.hash)),  # of the chain that holds the record, whoever reads it
     )
 
 
@@ -150,8 +151,7 @@ def report_file(record: JobRecord, form: str, for_customer: bool, zone: tzinfo) 
     return makers[form]()
 
 
-def label_file(record: JobRecord, log: Store, form: str, zone: tzinfo) -> bytes:
-    """The label for the harness, with the end of the chain as QR code. `form`: svg or pdf."""
-    head = log.head(log.bench)
-    label = label_for(record, head.short() if head else "", zone)
+def label_file(record: JobRecord, form: str, zone: tzinfo) -> bytes:
+    """The label for the harness, with the head of its record as QR code. `form`: svg or pdf."""
+    label = label_for(record, Head.parse(record.head).short(), zone)
     return label_pdf(label) if form == "pdf" else label_svg(label).encode()

@@ -11,6 +11,7 @@ import pytest
 
 from tester.cli.main import main
 from tester.job.job import Job
+from tester.records.search import Query
 from tester.records.store import Store
 
 
@@ -92,6 +93,30 @@ def test_the_customer_page_names_the_work_and_the_label_the_end_of_the_chain(
     assert "none stored on the board" in bench.read_text()
     assert call(capsys, "label", "1", "--output", label, "--log", log)[0] == 0
     assert "<svg" in label.read_text()
+
+
+def test_label_and_report_name_the_head_of_the_record_wherever_it_is_read(
+    log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A year later, at another bench with jobs of its own: what is printed again is what the customer has in hand."""
+    label, archive, other = tmp_path / "label.svg", tmp_path / "move.lw", tmp_path / "other.db"
+    assert call(capsys, "label", "1", "--output", label, "--log", log)[0] == 0
+    at_home = label.read_bytes()
+    with Store.open(log) as store:
+        last = store.read(store.jobs(Query())[0].job)[-1]
+        assert f">{last.bench}:{last.serial}<".encode() in at_home and last.hash[:16].encode() in at_home
+        store.new_job({"later": 1})
+    assert call(capsys, "label", "1", "--output", label, "--log", log)[0] == 0 and label.read_bytes() == at_home
+    assert call(capsys, "export", archive, "--log", log)[0] == 0
+    with Store.open(other, "OTHER") as store:
+        store.new_job({"own": 1})
+    assert call(capsys, "import", archive, "--log", other)[0] == 0
+    assert call(capsys, "label", last.job, "--output", label, "--log", other)[0] == 0 and label.read_bytes() == at_home
+    page = tmp_path / "page.json"
+    assert call(capsys, "report", last.job, "--format", "json", "--output", page, "--log", other)[0] == 0
+    head = json.loads(page.read_bytes())["head"]
+    assert head == f"{last.bench}:{last.serial}:{last.hash}"
+    assert call(capsys, "verify", "--log", other, "--head", head)[0] == 0
 
 
 def test_a_pass_that_work_has_outdated_stands_nowhere(

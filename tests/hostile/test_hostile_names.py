@@ -62,7 +62,7 @@ def test_names_in_a_job_never_become_paths(tmp_path: Path, monkeypatch: pytest.M
             record = report_of(job, log)
             for form in ("html", "csv", "json"):
                 assert report_file(record, form, False, _utc())
-            assert label_file(record, log, "svg", _utc())
+            assert label_file(record, "svg", _utc())
         export_log(log, inside / "x.archive")
     left = {name for name in files_below(tmp_path) if not name.startswith(("a/b/c/log.db", "a/b/c/x.archive"))}
     assert left == {"a", "a/b", "a/b/c"}
