@@ -17,13 +17,13 @@ from tester.harness.leads import LeadMap, load_leads
 from tester.harness.reading import Measured
 from tester.harness.verdict import Verdict
 from tester.job.eventlog import JobEvents
-from tester.job.judging import agrees, facts_of, pairs_to_measure
+from tester.job.judging import agrees, facts_of, moved_leads, pairs_to_measure
 from tester.job.leadsets import TERM, TOUCHED, key_of, keys_at, past, wet_before
 from tester.job.measure import NextRound, OnRow, Progress, ScanRun, VoltagePresent, isolation_of, reduced, take_scan
 from tester.job.safety import Caution, cautions, reasons_not_to_drive
 from tester.job.scanfile import load_scan, measured_object, parse_json, rounds_object
 from tester.job.steps import StepView, variant_of, views
-from tester.job.stored import reading_of, rounds_of, watch_object
+from tester.job.stored import leads_of, reading_of, rounds_of, watch_object
 from tester.job.verdicts import verdict_object
 from tester.job.wet import refusal_facts, soiled
 from tester.judge import Dropout, JudgeFacts, WatchResult, judge
@@ -346,8 +346,10 @@ class Job(JobEvents):
         """How the job stands, as judge needs it."""
         entry = self.state.newest_scan(AS_LEFT)
         rounds = rounds_of(entry, f"record {self.record}") if entry else ()
+        found = leads_of(self.state.newest_scan(AS_FOUND), f"record {self.record}")
         steps = tuple(todo.id for todo in self.resolved().todo)
-        return facts_of(self.state, self.leads, steps, isolation_of(rounds))
+        moved = moved_leads(found, [one.leads for one in rounds])
+        return facts_of(self.state, self.leads, steps, isolation_of(rounds), moved)
 
     def judged(self) -> Verdict:
         """The verdict on the newest as-left scan, without storing it. Raises InputError when there is no scan."""

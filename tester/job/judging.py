@@ -13,13 +13,19 @@ from tester.harness.netlist import Netlist, Pair
 from tester.job.state import JobState, ScanEntry
 from tester.job.stored import watch_of
 from tester.judge import JudgeFacts, checks_of, splice_pairs
+from tester.words.stages import RENAMED
 from tester.words.wet import UNCLEAN, WET, WET_FOUND
 
 
 def facts_of(
-    state: JobState, leads: Iterable[LeadMap], steps: Iterable[str], isolation: Mapping[str, float | None]
+    state: JobState,
+    leads: Iterable[LeadMap],
+    steps: Iterable[str],
+    isolation: Mapping[str, float | None],
+    moved: Sequence[str] = (),
 ) -> JudgeFacts:
-    """How the job stands. `steps`: ids of the steps that this harness gets; `isolation` of the scan to be judged."""
+    """How the job stands. `steps`: ids of the steps that this harness gets; `isolation` of the scan to be judged;
+    `moved`: see `moved_leads`."""
     watch, place = None, 0
     scan = state.newest_scan("as left")
     if state.wiggles:
@@ -34,15 +40,38 @@ def facts_of(
         isolation=isolation,
         isolation_u={name: isolation_u(ohms) for name, ohms in isolation.items() if ohms is not None},
         isolation_seen_to=limit("isolation_seen_to") if isolation else 0.0,
-        held=held_back(scan, state.newest_scan("as found")),
+        held=held_back(scan, state.newest_scan("as found"), moved),
         no_lead_why={name: "the lead set cannot reach it" for one in leads for name in one.unreachable},
     )
 
 
-def held_back(scan: ScanEntry | None, found: ScanEntry | None) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """What forbids PASS besides what was seen: cavities left out, now or as found, leads not proven since then."""
+def moved_leads(found: Iterable[LeadMap], left: Iterable[LeadMap]) -> tuple[str, ...]:
+    """Cavities of a lead set whose map says otherwise in the as-left scan than in the as-found scan.
+
+    One lead set cannot be wired both ways, and a wrong terminal vanishes when its channel gets the name that it ought
+    to have: what is right in one of the two scans is not known.
+    """
+    before: dict[tuple[str, int], set[str]] = {}
+    for one in found:
+        for channel, cavity in one.channels.items():
+            before.setdefault((one.id, channel), set()).add(cavity)
+    moved: set[str] = set()
+    for one in left:
+        for channel, cavity in one.channels.items():
+            then = before.get((one.id, channel), {cavity})
+            if cavity not in then:
+                moved |= {cavity, *then}
+    return tuple(in_order(moved))
+
+
+def held_back(
+    scan: ScanEntry | None, found: ScanEntry | None, moved: Sequence[str] = ()
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """What forbids PASS besides what was seen: cavities left out, now or as found, leads not proven since then or
+    named otherwise than as found."""
     reasons = [(WET, scan.left_out), (UNCLEAN, scan.unclean)] if scan else []
     reasons += [(WET_FOUND, found.left_out)] if found else []
+    reasons += [(RENAMED, frozenset(moved))]
     return tuple((reason, tuple(in_order(names))) for reason, names in reasons if names)
 
 

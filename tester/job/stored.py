@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from tester.errors import InputError
+from tester.harness.leads import LeadMap
 from tester.harness.reading import Measured
 from tester.job.measure import RoundFrames, decode
 from tester.job.scanfile import load_rounds, load_scan, parse_json
@@ -28,6 +29,11 @@ def rounds_of(entry: ScanEntry, name: str) -> tuple[RoundFrames, ...]:
         return ()
     place = f"{name}, scan {entry.serial}"
     return load_rounds(parse_json(_text(entry, "rounds", name), place), place)
+
+
+def leads_of(entry: ScanEntry | None, name: str) -> tuple[LeadMap, ...]:
+    """The lead maps that a scan was made with; none where it came without frames, or where there is no scan."""
+    return () if entry is None else tuple(one.leads for one in rounds_of(entry, name))
 
 
 def _text(entry: ScanEntry, blob: str, name: str) -> str:

@@ -31,6 +31,8 @@ CAUTIONS: dict[str, str] = {
     ),
 }
 
+RENAMED = "its lead set was mapped otherwise when the harness was scanned as found"
+
 
 def stage_line(stage: str) -> str:
     """What is done in a stage, in one sentence. KeyError for a stage that does not exist."""
