@@ -13,7 +13,7 @@ from tester.harness.verdict import Verdict
 from tester.job.job import AS_LEFT, Job
 from tester.job.stored import reading_of, rounds_of
 from tester.job.verdicts import verdict_of
-from tester.judge import limit_of
+from tester.judge import limit_of, result_of
 from tester.plan.resolve import Resolved
 from tester.records.clocks import lines as clock_lines
 from tester.records.customers import customer
@@ -32,6 +32,9 @@ from tester.words.wet import left_out_line
 FORMATS = ("html", "pdf", "csv", "json", "junit")
 HOW = {"hand": "by hand", "board": "seen by the board"}
 CHANGING = frozenset({"remove", "move", "insert", "cut", "splice", "seal-off", "plug"})
+RESULTS = {
+    "pass": "within", "fail": "beyond", "too close to call": "too close to call", "below zero": "reads below zero",
+}  # fmt: skip
 PHOTO_IN_PAGE = 600_000
 
 
@@ -97,12 +100,18 @@ def _limits(job: Job, verdict: Verdict | None) -> tuple[LimitLine, ...]:
         return ()
     measured, expected = reading_of(entry, job.record, job.state.proven), job.expected()
     high = {frozenset((f.sits + f.belongs)[:2]) for f in verdict.faults if f.kind == "high-resistance"}
+    wrong = {name for fault in verdict.faults for name in fault.cavities}
     lines = []
     for link in expected.links:
         limit = limit_of(link, expected.limits, expected.table)
         reading = measured.ohms.get((link.a, link.b)) or measured.ohms.get((link.b, link.a))
         shown = f"{ohms(reading.ohms)} ± {ohms(2 * reading.u_ohms)}" if reading else "not measured"
-        result = "FAIL" if frozenset((link.a, link.b)) in high else ""
+        if frozenset((link.a, link.b)) in high:
+            result = "FAIL"
+        elif reading is None or {link.a, link.b} & wrong:
+            result = "not judged"
+        else:
+            result = RESULTS[result_of(reading, limit)]
         lines.append(LimitLine(f"{link.a} to {link.b}", shown, ohms(limit.ohms), limit.source, result))
     return tuple(lines)
 

@@ -6,7 +6,7 @@ from tester.judge.diagnosis import Diagnosis, diagnose
 from tester.judge.dropout import Blip, WatchLog, judge_watch
 from tester.judge.explain import Explanation
 from tester.judge.facts import Dropout, JudgeFacts, WatchResult, checks_of
-from tester.judge.limits import limit_of
+from tester.judge.limits import limit_of, result_of
 from tester.judge.verdict import judge
 
 __all__ = [
@@ -24,5 +24,6 @@ __all__ = [
     "judge",
     "judge_watch",
     "limit_of",
+    "result_of",
     "splice_pairs",
 ]

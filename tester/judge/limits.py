@@ -70,6 +70,14 @@ def decide(ohms: float, u_ohms: float, limit_ohms: float) -> str:
     return "fail" if ohms - spread > limit_ohms else "too close to call"
 
 
+def result_of(reading: OhmsReading, limit: Limit) -> str:
+    """What a reading says against a limit: as `decide`, or "below zero" where too much lead resistance was taken off,
+    which could hide a resistance that is too high."""
+    if reading.ohms + COVERAGE * reading.u_ohms < -PLUGGING_OHMS:
+        return BELOW_ZERO
+    return decide(reading.ohms, reading.u_ohms, limit.ohms)
+
+
 def rectangular(half_width: float) -> float:
     """Standard uncertainty of a limit +-a with no other knowledge: a / sqrt(3), JCGM 100:2008 4.3.7."""
     return half_width / math.sqrt(3)
@@ -136,8 +144,7 @@ def judge_links(expected: Expected, wanted: Netlist, measured: Measured, blocked
             continue
         if not required and link.limit_ohms is None:
             continue  # measured on the way; the plan asks for no judgement
-        below = reading.ohms + COVERAGE * reading.u_ohms < -PLUGGING_OHMS  # a resistance that is too high could hide
-        result = BELOW_ZERO if below else decide(reading.ohms, reading.u_ohms, limit.ohms)
+        result = result_of(reading, limit)
         results.append(LinkResult(link, limit, reading, result))
         if result == "fail":
             cavities = likeliest(both, expected)
@@ -145,7 +152,7 @@ def judge_links(expected: Expected, wanted: Netlist, measured: Measured, blocked
             faults.append(
                 Fault("high-resistance", cavities, 0, "", (link.a,), (link.b,), steps_of(cavities, expected), values)
             )
-        elif below:
+        elif result == BELOW_ZERO:
             why = f"resistance of {link.a} to {link.b} reads below zero: calibrate the leads again"
             untested += [(name, why) for name in both]
         elif result != "pass":

@@ -54,7 +54,7 @@ def _case(record: JobRecord, verdict: Verdict, one: CavityVerdict) -> str:
     if one.verdict == FAIL:
         said = f"expected with {listed(one.expected) or 'nothing'}, measured with {listed(one.measured) or 'nothing'}"
         kind = _kind(verdict, one.cavity)
-        return f'{start}><failure type="{kind}" message="{markup(said)}">{markup(said)}</failure></testcase>\n'
+        return f'{start}><failure type="{markup(kind)}" message="{markup(said)}">{markup(said)}</failure></testcase>\n'
     if one.verdict == NOT_TESTED:
         return f'{start}><skipped message="{markup(one.why or "not tested")}"/></testcase>\n'
     return start + "/>\n"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, tzinfo
+from textwrap import wrap
 
 from tester.errors import InputError
 from tester.harness.verdict import NOT_TESTED
@@ -34,12 +35,12 @@ def label_for(record: JobRecord, head: str, zone: tzinfo = UTC) -> Label:
     """The label of a job. `head`: short chain head, which is what makes the label evidence."""
     verdict = record.verdict
     word = verdict.verdict if verdict else NOT_TESTED
-    scope = ", ".join(verdict.scope) if verdict else ""
+    scope = wrap(", ".join(verdict.scope), LONGEST, max_lines=2, placeholder=" …") if verdict else []
     bench, _, rest = head.partition(":")
     lines = (
         record.record,
         word,
-        scope,
+        *scope,
         f"tag {record.tag}" if record.tag else "",
         moment(record.verdict_at or record.made, zone),
         f"{bench}:{rest.partition(':')[0]}" if head else "",

@@ -13,6 +13,7 @@ from tester.cli.main import main
 from tester.job.job import Job
 from tester.records.search import Query
 from tester.records.store import Store
+from tester.shipped import shipped
 
 
 @pytest.fixture(scope="module")
@@ -59,8 +60,6 @@ def test_a_record_tells_its_story_in_order(log: Path, capsys: pytest.CaptureFixt
 def test_replay_with_a_corrected_plan_leaves_the_stored_verdict_as_it_is(
     log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from tester.shipped import shipped
-
     plan = shipped("fixtures", "plans", "side-door.toml").read_text()
     other = tmp_path / "corrected.toml"
     other.write_text(plan.replace('b = { cavity = "H-25", terminal', 'b = { cavity = "H-26", terminal'))
@@ -146,6 +145,20 @@ def test_a_pass_that_work_has_outdated_stands_nowhere(
         assert call(capsys, *words, "--output", tmp_path / "out", "--log", log)[0] == 0
         text = (tmp_path / "out").read_text()
         assert "NOT TESTED" in text and "PASS" not in text
+
+
+def test_each_limit_says_what_its_reading_gave(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    thin = [str(shipped("fixtures", *parts)) for parts in (
+        ("plans", "side-door-full.toml"), ("harnesses", "side-door-heater-thin.toml"),
+        ("leads", "side-door-leads.toml"), ("scans", "side-door-heater-before.json"),
+    )]  # fmt: skip
+    log, page = tmp_path / "log.db", tmp_path / "page.json"
+    words = ["test", "--plan", thin[0], "--board", f"virtual:{thin[1]}", "--leads", thin[2], "--as-found", thin[3]]
+    assert main([*words, "--side", "left", "--steps-done", "--log", str(log)]) == 1
+    assert call(capsys, "report", "1", "--format", "json", "--output", page, "--log", log)[0] == 0
+    lines = json.loads(page.read_bytes())["limits"]
+    assert {line["what"]: line["result"] for line in lines if line["result"] != "within"} == {"D-14 to H-22": "FAIL"}
+    assert len(lines) > 15
 
 
 def test_a_record_against_itself_shows_no_change(log: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -83,3 +83,11 @@ def test_a_hostile_tag_neither_breaks_nor_floods_the_label() -> None:
 def test_a_label_that_is_too_small_for_its_code_is_refused() -> None:
     with pytest.raises(InputError, match="too small"):
         label_svg(label_for(good_job(), HEAD), 15, 8)
+
+
+def test_no_check_of_the_scope_is_cut_off() -> None:
+    every = ("continuity", "isolation", "resistance", "direction", "dropout")
+    job = good_job()
+    lines = label_for(replace(job, verdict=replace(job.verdict, scope=every)), HEAD).lines
+    assert lines[2:4] == ("continuity, isolation,", "resistance, direction, dropout")
+    assert max(map(len, lines)) <= 32
