@@ -21,7 +21,12 @@ def show(text: str) -> None:
 
 def show_json(value: object) -> None:
     """The result as one JSON object on one line."""
-    sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False) + "\n")
+    text = json.dumps(value, ensure_ascii=False, allow_nan=False)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:  # half a character in a name, or letters that this output does not have
+        text = json.dumps(value, ensure_ascii=True, allow_nan=False)
+    sys.stdout.write(text + "\n")
 
 
 def show_or_write(text: str, path: str | None) -> None:

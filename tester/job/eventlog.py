@@ -8,6 +8,7 @@ from typing import Any, Self
 
 from tester.errors import StoreError
 from tester.harness.verdict import NOT_TESTED
+from tester.job.shapes import misfit
 from tester.job.state import JobState, advance, fold, is_fact
 from tester.records.events import Event
 from tester.records.store import Store
@@ -22,6 +23,14 @@ class JobEvents:
 
     def __init__(self, log: Store, record: str, events: Sequence[Event], *, keep_going: bool = False) -> None:
         self._log = log
+        for event in events:
+            wrong = misfit(event.kind, event.data)
+            if wrong:
+                raise StoreError(
+                    f"record {record}: event {event.serial} of bench {event.bench}, {event.kind}: {wrong}: not as this "
+                    "program writes it",
+                    "records verify says whether it was changed here; an archive may have brought it.",
+                )
         self._events = list(events)
         self._keep_going = keep_going
         self.store_error: StoreError | None = None
