@@ -100,6 +100,7 @@ class Commands:
             getattr(self.products, method)(*values)
             if "L" in needs:
                 if "X" in needs and board.guard.lapses != lapses:
+                    board.watch.stop()
                     board.driver.release()
                     raise ScpiError(-240, "paused while it measured: nothing of it counts")
                 board.guard.renew()

@@ -63,12 +63,22 @@ class Expanders:
         return self._inp[2] | self._inp[3] << 8
 
     def ready(self) -> None:
-        """Make sure that the expanders are armed, addressed and released. Raises -221 without a lease, -240."""
+        """Make sure that the expanders are armed, addressed and released. Raises -221 without a lease, -240.
+
+        What may still be driven is let go before the pump begins: the pump would keep it alive. Where an expander
+        does not answer, the pump stops, and the hardware lets go.
+        """
         if not self.guard.held:
             raise ScpiError(-221, "no lease")
         if self.guard.doubt or not self._as_set_up():
+            self.guard.doubt = True
+            self.release()
             self.guard.arm()
-            self._set_up()
+            try:
+                self._set_up()
+            except ScpiError:
+                self.guard.pumping = False
+                raise
         self.hal.rail(1)
 
     def _as_set_up(self) -> bool:

@@ -57,7 +57,12 @@ class Rp2040:
         self.cards = self._count_cards()
 
     def _count_cards(self) -> int:
-        """Cards that answer: arm for a moment, set the address mode, ask the first chip of each card for it."""
+        """Cards that answer: arm for a moment, set the address mode, ask the first chip of each card for it.
+
+        After a reset in the middle of a watch the expanders still drive; arming must not keep that alive.
+        """
+        for chip in range(16):
+            self.spi(chip // 8, bytearray((0x40 | chip % 8 << 1, 0x00, 0xFF, 0xFF)), None)
         for i in range(100):
             self._pump.value(i & 1)
             time.sleep_us(500)  # type: ignore[attr-defined]

@@ -130,6 +130,7 @@ class FakePin:
     IN, OUT, PULL_UP, PULL_DOWN = "in", "out", "up", "down"
     made: ClassVar[dict[int, FakePin]] = {}
     levels: ClassVar[dict[int, int]] = {}
+    turned: ClassVar[list[int]] = []
 
     def __init__(self, number: int, mode: str = "in", pull: str | None = None, value: int | None = None) -> None:
         self.number, self.mode, self.pull = number, mode, pull
@@ -146,6 +147,7 @@ class FakePin:
     def value(self, *value: int) -> int:
         if value:
             FakePin.levels[self.number] = value[0]
+            FakePin.turned.append(self.number)
         return FakePin.levels.get(self.number, 0)
 
 
@@ -154,10 +156,11 @@ class FakeBus:
 
     def __init__(self, number: int, *_: object, **pins: Any) -> None:
         self.pins = {name: pin.number for name, pin in pins.items() if isinstance(pin, FakePin)}
-        self.sent: list[bytes] = []
+        self.sent: list[tuple[int, bytes]] = []
 
     def write(self, out: bytes) -> None:
-        self.sent.append(bytes(out))
+        selected = [MAIN_PINS[name] for name in ("CS0", "CS1") if FakePin.levels[MAIN_PINS[name]] == 0]
+        self.sent.append((*selected, bytes(out)) if len(selected) == 1 else (0, bytes(out)))
 
     def write_readinto(self, out: bytes, inp: bytearray) -> None:
         inp[:] = b"\0\0\x08\x08" if FakePin.levels[17] == 0 and out[0] == 0x41 else bytes(4)
@@ -176,7 +179,7 @@ def rp2040(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setitem(sys.modules, "micropython", micropython)
     monkeypatch.setattr("time.sleep_us", lambda us: None, raising=False)
     monkeypatch.setattr("sys.stdin", open(0, "rb", closefd=False))  # noqa: SIM115
-    FakePin.made, FakePin.levels = {}, {}
+    FakePin.made, FakePin.levels, FakePin.turned = {}, {}, []
     module = importlib.import_module("hwspec.firmware.hal_rp2040")
     yield module, machine, interrupts
     sys.modules.pop("hwspec.firmware.hal_rp2040")
@@ -207,6 +210,27 @@ def test_full_build_uses_the_pins_of_the_main_board(rp2040: Any, monkeypatch: py
         hal.rail(state)
         assert FakePin.levels[MAIN_PINS["RAIL_EN"]] == enable
         assert not enable or FakePin.levels[MAIN_PINS["RAIL_A"]] == level
+
+
+def test_start_lets_go_of_every_channel_before_the_pump_runs(rp2040: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The processor may have been reset while its expanders drove; the pump would keep them driving."""
+    module, _, _ = rp2040
+    monkeypatch.setattr(module, "poll", NoPoll)
+    FakePin.levels[MAIN_PINS["STRAP"]] = 0
+    sent: list[tuple[int, bytes]] = []
+    real = FakeBus.write
+
+    def before_the_pump(bus: FakeBus, out: bytes) -> None:
+        real(bus, out)
+        if not FakePin.turned:
+            sent.extend(bus.sent[-1:])
+
+    monkeypatch.setattr(FakeBus, "write", before_the_pump)
+    module.Rp2040()
+    assert FakePin.turned.count(MAIN_PINS["PUMP"]) == len(FakePin.turned) > 0
+    wanted = {(int(row["select"]), 0x40 | int(row["address"]) << 1) for row in table()}
+    selects = {MAIN_PINS["CS0"]: 0, MAIN_PINS["CS1"]: 1}
+    assert {(selects[pin], out[0]) for pin, out in sent if out[1:] == b"\x00\xff\xff"} == wanted
 
 
 def test_starter_build_uses_the_pins_of_its_channels(rp2040: Any, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,76 @@
+"""Whatever goes wrong between two steps, no channel stays driven beyond what protocol.md section 5 grants."""
+
+from __future__ import annotations
+
+import pytest
+
+from hwspec.virtual.expander import IODIRA, Expander
+from tests.hwspec.firmware.talk import FULL_LEADS, Refused, Talk
+from tests.support.pauses import pausing
+
+WIRE = {"link": [{"a": "D-1", "b": "H-1", "ohms": 1.0}, {"a": "D-2", "b": "H-2"}]}
+
+
+def driven(talk: Talk) -> set[int]:
+    return set(talk.board.trace.driven())
+
+
+@pytest.mark.parametrize("how", [0, 1])
+@pytest.mark.parametrize("after", [2, 5])
+def test_a_watch_that_could_not_be_started_does_not_run(after: int, how: int) -> None:
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2,34)", "(@1)", "(@2)")
+    pausing(talk, after, 20)
+    with pytest.raises(Refused, match="paused") as refused:
+        talk.ask_body("WATC:STAR?", 0, how)
+    assert refused.value.number == -240
+    talk.run(0.05)
+    assert not talk.app.board.watch.running and not driven(talk)
+    talk.ask_body("SYST:STAT?")
+    assert not talk.state & 4
+
+
+def test_what_a_reset_of_the_processor_left_driven_is_let_go_before_the_pump_runs_again() -> None:
+    """The hardware would let go; arming for the next host must not keep alive what the last one drove."""
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2)")
+    talk.ask_body("WATC:STAR?")
+    assert driven(talk) == {1, 2}
+    talk.restart()
+    held: list[set[int]] = []
+    edge = talk.board.arm_pin
+
+    def seen(level: int) -> None:
+        held.append(driven(talk))
+        edge(level)
+
+    talk.board.arm_pin = seen  # type: ignore[method-assign]
+    talk.begin()
+    assert held and not any(held)
+
+
+def deaf(chip: Expander, register: int) -> None:
+    """The chip hears no more writes to this register."""
+    real = chip.write
+
+    def write(at: int, data: bytes) -> None:
+        if at != register:
+            real(at, data)
+
+    chip.write = write  # type: ignore[method-assign]
+
+
+def test_an_expander_that_cannot_be_released_stops_the_pump_at_once() -> None:
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2)")
+    talk.ask_body("WATC:STAR?")
+    deaf(talk.board.expanders[0], IODIRA)
+    talk.ask_body("WATC:STOP?")
+    assert driven(talk) == {1, 2}
+    with pytest.raises(Refused, match="expander 1 does not answer"):
+        talk.walk([33], range(1, 65))
+    stopped = talk.board.clock.now
+    while talk.board.pump.armed and talk.board.clock.now - stopped < 1_000_000_000:
+        talk.app.poll()
+    assert not driven(talk)
+    assert talk.board.clock.now - stopped < 180_000_000
