@@ -146,12 +146,14 @@ def add_records(verbs: Verbs[Parser]) -> None:
     compare.add_argument("later", metavar="LATER", help="later record, or a scan file that scan --save wrote")
     report = on_record("report", "a page on one job, for the bench or for the customer")
     report.add_argument(
-        "--format", choices=("html", "pdf", "csv", "json", "junit"), default="html", help="default html"
+        "--format",
+        choices=("html", "pdf", "csv", "json", "junit"),
+        help="default: by the ending of --output, else html",
     )
     report.add_argument("--customer", action="store_true", help="the page for the customer instead of the bench page")
     file(report, "--output", required=True, help="write into this file")
     label = on_record("label", "a label for the harness, with the end of the chain as QR code")
-    label.add_argument("--format", choices=("svg", "pdf"), default="svg", help="default svg")
+    label.add_argument("--format", choices=("svg", "pdf"), help="default: by the ending of --output, else svg")
     file(label, "--output", required=True, help="write into this file")
     photo = on_record("photo", "add a photo to a record, by its path")
     photo.add_argument("photo", metavar="PHOTO", help="JPEG or PNG file")

@@ -81,7 +81,7 @@ def show_plan(options: argparse.Namespace) -> int:
     if options.json:
         show_json(plan.model_dump(mode="json", by_alias=True, exclude_defaults=True))
     else:
-        show_or_write(sheet_text(plan), None)
+        show(sheet_text(plan).rstrip("\n"))
     return 0
 
 
@@ -132,7 +132,7 @@ def sheet(options: argparse.Namespace) -> int:
     elif form == "pdf":
         raise InputError("a PDF needs a place", "Give --output FILE.pdf.")
     elif not options.json:
-        show_or_write(str(content), None)
+        show_or_write(str(content), None) if form == "html" else show(str(content).rstrip("\n"))
     for question in found.questions if found else ():
         say(f"Still open: {question.says} Answer with --answer '{question.id}=yes' or '=no'.")
     return 0
@@ -162,7 +162,7 @@ def advice(options: argparse.Namespace) -> int:
     if options.json:
         show_json({"advice": [_plain(asdict(one)) for one in found]})
     else:
-        show_or_write(advice_text(found), None)
+        show(advice_text(found).rstrip("\n"))
     return 0
 
 
@@ -176,7 +176,7 @@ def diff(options: argparse.Namespace) -> int:
     if options.json:
         show_json({"differences": [asdict(one) for one in found]})
     else:
-        show_or_write(diff_text(found), None)
+        show(diff_text(found).rstrip("\n"))
     return 0
 
 
@@ -252,7 +252,7 @@ def leads(options: argparse.Namespace) -> int:
             "moved": list(found.moved), "unseen": [_plain(asdict(u)) for u in found.unseen], "written": written,
         })  # fmt: skip
         return 0
-    show_or_write(lead_plan_text(found), None)
+    show(lead_plan_text(found).rstrip("\n"))
     for name in written:
         say(f"written: {name}")
     return 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,9 @@ from tester.reports.figures import figures_csv, figures_svg, figures_text
 from tester.reports.photos import read_photo
 from tester.words import verdict_lines
 from tester.words.changes import count_changes
+
+REPORTS = {"": "html", ".pdf": "pdf", ".csv": "csv", ".json": "json", ".xml": "junit"}
+LABELS = {"": "svg", ".pdf": "pdf"}
 
 
 def _time(moment: datetime) -> str:
@@ -159,7 +163,10 @@ def report(options: argparse.Namespace) -> int:
     """Write the page of one job."""
     with reading_log(options.log) as log:
         record = report_of(Job.take_up(log, options.record), log)
-        write_whole(options.output, report_file(record, options.format, options.customer, _zone()))
+        write_whole(
+            options.output,
+            report_file(record, options.format or _form(options.output, REPORTS), options.customer, _zone()),
+        )
     return _written(options, options.output)
 
 
@@ -167,8 +174,12 @@ def label(options: argparse.Namespace) -> int:
     """Write the label of one job."""
     with reading_log(options.log) as log:
         record = report_of(Job.take_up(log, options.record), log)
-        write_whole(options.output, label_file(record, options.format, _zone()))
+        write_whole(options.output, label_file(record, options.format or _form(options.output, LABELS), _zone()))
     return _written(options, options.output)
+
+
+def _form(path: str, forms: Mapping[str, str]) -> str:
+    return forms.get(Path(path).suffix.lower(), forms[""])
 
 
 def _written(options: argparse.Namespace, path: str) -> int:

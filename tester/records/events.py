@@ -78,12 +78,17 @@ def event_hash(bench: str, serial: int, job: str, kind: str, at: str, previous: 
     return digest(head + b"\n" + body)
 
 
+def storable(text: str) -> str:
+    """The text as a log can keep and find it: without NUL and without halves of surrogate pairs."""
+    return text.replace("\0", "\ufffd").encode("utf-8", "replace").decode()
+
+
 def tidy_terms(terms: Terms) -> dict[str, tuple[str, ...]]:
     """Terms with each value list sorted and free of repeats; a single text becomes a list of one."""
     tidy: dict[str, tuple[str, ...]] = {}
     for name, values in terms.items():
         listed = [values] if isinstance(values, str) else list(values)
-        kept = sorted({value.replace("\0", "\ufffd").encode("utf-8", "replace").decode() for value in listed if value})
+        kept = sorted({storable(value) for value in listed if value})
         if kept:
             tidy[name] = tuple(kept)
     return tidy

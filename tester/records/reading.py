@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from tester.errors import InputError, StoreError
 from tester.records import clocks
 from tester.records.engine import Engine
-from tester.records.events import Blobs, Event, Head, digest, from_stamp, job_number
+from tester.records.events import Blobs, Event, Head, digest, from_stamp, job_number, storable
 from tester.records.packing import BODY_LIMIT, unpack
 
 _DAMAGED = "records verify says what else is damaged"
@@ -17,7 +17,7 @@ _DAMAGED = "records verify says what else is damaged"
 
 def job_id(engine: Engine, job: str) -> tuple[int, str]:
     """Id and number of a record. InputError when there is none."""
-    rows = engine.rows("SELECT id, job FROM jobs WHERE job = ?", (job,))
+    rows = engine.rows("SELECT id, job FROM jobs WHERE job = ?", (storable(job),))
     if not rows:
         raise InputError(f"there is no record {job[:60]} in {engine.name}", _likely(engine, job))
     return int(rows[0][0]), str(rows[0][1])

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from tester.errors import StoreError
 from tester.records.engine import Engine
-from tester.records.events import from_stamp, stamp
+from tester.records.events import from_stamp, stamp, storable
 
 _HIGHEST = "\U0010ffff"
 _MEND = "mend it with records verify --mend-index"
@@ -129,7 +129,7 @@ def chosen(query: Query) -> tuple[str, list[object]]:
 
 
 def _match(column: str, text: str, folded: bool = False) -> tuple[str, list[str]]:
-    text = text.replace("\0", "\ufffd")
+    text = storable(text)
     text = text if folded else text.casefold()
     if text.endswith("*"):
         return f"({column} >= ? AND {column} < ?)", [text[:-1], text[:-1] + _HIGHEST]

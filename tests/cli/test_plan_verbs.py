@@ -123,3 +123,16 @@ def test_an_end_of_input_is_no_yes_to_a_request(monkeypatch: pytest.MonkeyPatch)
     for typed, done in (("", False), ("s\n", False), ("\n", True)):
         monkeypatch.setattr("sys.stdin", Ended(typed))
         assert _Terminal().ask("Plug the reference in.") is done
+
+
+@pytest.mark.parametrize("verb", ["show", "sheet"])
+def test_a_name_cannot_turn_the_text_of_the_terminal_round(
+    verb: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    turned = tmp_path / "plan.toml"
+    text = Path(DEMO).read_text("utf-8")
+    lines = ['title = "left\u202e right"' if line.startswith("title = ") else line for line in text.split("\n")]
+    turned.write_text("\n".join(lines), "utf-8")
+    assert main(["plan", verb, str(turned), *(["--side", "left"] if verb == "sheet" else [])]) == 0
+    told = capsys.readouterr().out
+    assert "left" in told and "\u202e" not in told

@@ -81,6 +81,19 @@ def test_reports_are_files_of_their_kind(
     assert place.read_bytes().lower().lstrip(b"\xef\xbb\xbf").startswith(begins.lower())
 
 
+@pytest.mark.parametrize(
+    ("verb", "ending", "begins"),
+    [("report", "PDF", b"%pdf"), ("report", "csv", b"record"), ("report", "json", b"{"), ("report", "xml", b"<?xml"),
+     ("report", "page", b"<!doctype html>"), ("label", "pdf", b"%pdf"), ("label", "svg", b"<svg")],
+)  # fmt: skip
+def test_without_a_format_the_ending_of_the_file_tells_it(
+    verb: str, ending: str, begins: bytes, log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = tmp_path / f"made.{ending}"
+    assert call(capsys, verb, "1", "--output", place, "--log", log)[0] == 0
+    assert begins in place.read_bytes()[:200].lower()
+
+
 def test_the_customer_page_names_the_work_and_the_label_the_end_of_the_chain(
     log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -68,7 +68,7 @@ def test_a_record_with_such_an_event_is_refused_by_each_command(
     assert main(["records", "verify", "--log", str(place)]) == 0
 
 
-@pytest.mark.parametrize("name", ["\ud800", "a\udcffb", "\u202eabc", "{}%s", "'; DROP TABLE jobs;--", "=cmd|x"])
+@pytest.mark.parametrize("name", ["\ud800", "a\udcffb", "\u202eabc", "{}%s", "'; DROP TABLE jobs;--", "=cmd|x", "a\0b"])
 def test_any_name_is_listed_and_shown_as_words_and_as_json(
     name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
