@@ -56,3 +56,10 @@ class StoreError(LoomwrightError):
     """
 
     exit_status = 5
+
+
+class OutputError(StoreError):
+    """The result could not be written to standard output.
+
+    Situations: standard output goes into a file on a full disk.
+    """

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 
+from tester.errors import OutputError
 from tester.job.files import write_whole
 
 
 def say(text: str) -> None:
     """Talk: progress, hints, errors."""
-    sys.stderr.write(_plain(text) + "\n")
-    sys.stderr.flush()
+    with contextlib.suppress(OSError):  # talk that cannot be heard ends nothing
+        sys.stderr.write(_plain(text) + "\n")
+        sys.stderr.flush()
 
 
 def show(text: str) -> None:
     """The result, for a person."""
-    sys.stdout.write(_plain(text) + "\n")
+    _write(_plain(text) + "\n")
 
 
 def show_json(value: object) -> None:
@@ -26,16 +29,28 @@ def show_json(value: object) -> None:
         text.encode(sys.stdout.encoding or "utf-8")
     except UnicodeEncodeError:  # half a character in a name, or letters that this output does not have
         text = json.dumps(value, ensure_ascii=True, allow_nan=False)
-    sys.stdout.write(text + "\n")
+    _write(text + "\n")
 
 
 def show_or_write(text: str, path: str | None) -> None:
     """The result to standard output, or whole into a file."""
     if path is None:
-        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+        _write(text if text.endswith("\n") else text + "\n")
     else:
         write_whole(path, text if text.endswith("\n") else text + "\n")
         say(f"written: {path}")
+
+
+def _write(text: str) -> None:
+    try:
+        sys.stdout.write(text)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(f"the result cannot be written to standard output: {error.strerror}") from None
+    except UnicodeEncodeError:
+        lossy = text.encode(sys.stdout.encoding, "backslashreplace")
+        sys.stdout.write(lossy.decode(sys.stdout.encoding))
 
 
 def _plain(text: str) -> str:
