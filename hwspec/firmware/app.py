@@ -142,5 +142,5 @@ class App:
         view = memoryview(data)  # type: ignore[arg-type]
         for at in range(0, len(view), _PIECE):
             self.hal.serial_write(view[at : at + _PIECE])
-            self.board.guard.pump()
+            self.board.service()
             self.board.watch.breathe()

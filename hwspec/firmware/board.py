@@ -159,7 +159,7 @@ class Board:
         self.scanner.set_timing(RELEASE_US, FALL_US)
 
     def service(self) -> None:
-        """Once per turn of the main loop: pump, clock, end of lease."""
+        """Pump, clock, end of lease: each turn of the main loop, before each query, between pieces of a reply."""
         self.guard.pump()
         self.guard.milliseconds()
         if self.guard.expired():

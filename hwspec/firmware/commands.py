@@ -94,8 +94,8 @@ class Commands:
         try:
             values = arguments(signature, raw[1:])
             board.watch.breathe()
+            board.service()  # the reply before this one in the line may have taken longer than the lease
             self._check(needs)
-            board.guard.pump()
             lapses = board.guard.lapses
             getattr(self.products, method)(*values)
             if "L" in needs:

@@ -74,3 +74,43 @@ def test_an_expander_that_cannot_be_released_stops_the_pump_at_once() -> None:
         talk.app.poll()
     assert not driven(talk)
     assert talk.board.clock.now - stopped < 180_000_000
+
+
+def slow_host(talk: Talk, ms: int) -> list[tuple[set[int], bool]]:
+    """Each write takes so long. Returns what was driven, and whether the lease was held, when each began."""
+    seen: list[tuple[set[int], bool]] = []
+    real = talk.hal.serial_write
+
+    def write(data: bytes | bytearray | memoryview) -> None:
+        seen.append((driven(talk), talk.app.board.guard.held))
+        for _ in range(ms):
+            talk.hal.wait_us(1000)
+        real(data)
+
+    talk.hal.serial_write = write  # type: ignore[method-assign]
+    return seen
+
+
+@pytest.mark.parametrize("build", ["full", "starter"])
+def test_the_lease_ends_in_the_middle_of_a_reply_that_the_host_does_not_take(build: str) -> None:
+    leads = FULL_LEADS if build == "full" else {1: "D-1", 2: "D-2", 3: "H-1", 4: "H-2"}
+    talk = Talk(WIRE, leads, build=build).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:4)", "(@1,2)")
+    talk.ask_body("WATC:STAR?")
+    talk.lease(100)
+    seen = slow_host(talk, 60)
+    talk.ask_body("SYST:STAT?")
+    assert seen[0] == ({1, 2}, True)
+    assert all(state == (set(), False) for state in seen[2:]) and len(seen) > 3
+
+
+def test_no_query_of_a_line_drives_by_a_lease_that_ended_while_the_one_before_was_sent() -> None:
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.lease(100)
+    slow_host(talk, 60)
+    before = len(talk.board.trace.pins())
+    talk.write(b"SYST:STAT? 900;:SCAN:WALK? 901,(@1),(@1:64);:*OPC?\n")
+    talk.run(1.0)
+    said = bytes(talk.line.to_host)
+    assert b"no lease" in said and said.count(b"#4") == 2
+    assert len(talk.board.trace.pins()) == before
