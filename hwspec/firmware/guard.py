@@ -70,10 +70,16 @@ class Guard:
         elif left > 0:
             self.hal.wait_us(left)
 
+    def begin(self) -> None:
+        """Let the pump run. The rest before is no pause of it."""
+        if not self.pumping:
+            self.pumping = True
+            self._toggled = self.hal.ticks_us()
+
     def arm(self) -> None:
         """Pump until the board is surely armed."""
-        self.pumping = True
-        self._toggled = self.hal.ticks_us()
+        self.pumping = False
+        self.begin()
         self.wait(ARM_MS * 1000)
 
     def milliseconds(self) -> int:

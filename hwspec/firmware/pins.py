@@ -28,7 +28,7 @@ class Pins:
         """Everything released, pulled up, and nothing held high from outside. Raises -221, -240."""
         if not self.guard.held:
             raise ScpiError(-221, "no lease")
-        self.guard.pumping = True
+        self.guard.begin()
         self.guard.doubt = False
         self.release()
         self.hal.rail(0)

@@ -114,3 +114,13 @@ def test_no_query_of_a_line_drives_by_a_lease_that_ended_while_the_one_before_wa
     said = bytes(talk.line.to_host)
     assert b"no lease" in said and said.count(b"#4") == 2
     assert len(talk.board.trace.pins()) == before
+
+
+@pytest.mark.parametrize("build", ["full", "starter"])
+def test_driving_again_after_a_rest_is_no_pause_in_the_measurement(build: str) -> None:
+    talk = Talk(WIRE, FULL_LEADS if build == "full" else {1: "D-1", 2: "H-1"}, build=build).begin()
+    talk.ask_body("OUTP:OFF?")
+    talk.run(0.2)
+    other = 33 if build == "full" else 2
+    assert talk.walk([1], [1, 2, 33] if build == "full" else [1, 2]) == {1: {1, other}}
+    assert talk.state & 2
