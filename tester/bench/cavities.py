@@ -72,11 +72,6 @@ class CavityList(LineView, can_focus=True):
         if order:
             self.scroll_to_region(Region(0, self._place[order[0]], 1, 1), animate=False, force=True)
 
-    def line_of(self, name: str) -> CavityLine | None:
-        """What the list holds of a cavity."""
-        y = self._place.get(name)
-        return None if y is None else self._lines[y]
-
     def line(self, y: int) -> Sequence[Part]:
         held = self._lines[y]
         chosen = held.cavity in self.chosen

@@ -49,12 +49,6 @@ class YesNo(Dialog):
     ]
 
 
-class TellMe(Dialog):
-    """A notice that is read and left with Enter."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "dismiss('read')", "read", id="read")]
-
-
 class AskText(Dialog):
     """One line of text. Enter on an empty line leaves it."""
 

@@ -17,14 +17,14 @@ from tester.harness.connectors import MATING, Face
 SIDES = {MATING: "from the mating side", "wire": "from the wire side"}
 MOULDED = "▪"
 GAP = 3
-_NEUTRAL = (Mark.UNKNOWN, Mark.NO_LEAD, Mark.LONE, Mark.JOINED, Mark.GOAL)
+_NEUTRAL = (Mark.UNKNOWN, Mark.NO_LEAD, Mark.LONE, Mark.JOINED)
 # Arms of a corner of the grid, as bits up 8, right 4, down 2, left 1.
 _CORNERS = " ╴╷┐╶─┌┬╵┘│┤└┴├┼"
 
 
 @dataclass(frozen=True)
 class FacePlan:
-    """What is drawn of one connector. `lock_at`: edge of the lock, "top", "bottom" or "" when not known.
+    """What is drawn of one connector.
 
     `title` what people call it; `notes` are short words such as "seal a wire", shown beside the name.
     """
@@ -33,7 +33,6 @@ class FacePlan:
     face: Face
     title: str = ""
     moulded: frozenset[int] = frozenset()
-    lock_at: str = ""
     notes: tuple[str, ...] = ()
 
 
@@ -132,19 +131,10 @@ class FaceView(LineView):
         if seen:
             self.scroll_to_region(self._region(seen[0]), animate=False, force=True)
 
-    def flip(self, connector: str = "") -> None:
-        """Show the other side of one connector, or of all."""
-        every = {plan.connector for plan in self.plans}
-        self.flipped ^= {connector} if connector else every
+    def flip(self) -> None:
+        """Show the other side of all connectors."""
+        self.flipped ^= {plan.connector for plan in self.plans}
         self._lay_out()
-
-    def side_of(self, connector: str) -> str:
-        """The side that this connector is drawn from now, as "mating" or "wire"."""
-        return next((b.face.side for b in self._blocks if b.plan.connector == connector), "")
-
-    def marks_shown(self) -> set[Mark]:
-        """Marks that stand on the faces now, for the legend."""
-        return {self._marks.get(name, Mark.UNKNOWN) for name in self._where}
 
     def mark_of(self, name: str) -> CavityMark:
         return CavityMark(self._marks.get(name, Mark.UNKNOWN), name in self.chosen)
@@ -255,13 +245,7 @@ def _extent(blocks: Sequence[Block]) -> tuple[int, int]:
 
 def _frame(block: Block, top: bool) -> str:
     left, right = ("╭", "╮") if top else ("╰", "╯")
-    return left + _edge(block, top, block.width - 2) + right
-
-
-def _edge(block: Block, top: bool, inner: int) -> str:
-    if block.plan.lock_at == ("top" if top else "bottom") and inner >= 8:
-        return "╢ lock ╟".center(inner, "─")
-    return "─" * inner
+    return left + "─" * (block.width - 2) + right
 
 
 def _grid_line(block: Block, line: int) -> str:
@@ -280,9 +264,4 @@ def _grid_line(block: Block, line: int) -> str:
         text.append(_CORNERS[8 * up + 4 * right + 2 * down + left])
         if column < columns:
             text.append(("─" if right else " ") * block.cell)
-    drawn = "".join(text)
-    outer = (line == 0 and block.plan.lock_at == "top") or (line == len(rows) and block.plan.lock_at == "bottom")
-    if outer and len(drawn) >= 12:
-        middle = len(drawn) // 2
-        drawn = drawn[: middle - 4] + "╢ lock ╟" + drawn[middle + 4 :]
-    return pad(drawn, block.width)
+    return pad("".join(text), block.width)

@@ -30,7 +30,6 @@ def face_plan(connector: Connector) -> FacePlan:
         connector.face,
         connector.title,
         frozenset(connector.moulded),
-        getattr(connector, "lock_at", "") or "",
         tuple(notes),
     )
 

@@ -7,7 +7,7 @@ from enum import Enum
 
 
 class Mark(Enum):
-    """One sign. `sign` one column wide, `role` the style it is drawn in, `means` its words in the legend."""
+    """One sign. `sign` one column wide, `role` the style it is drawn in, `means` its words on the help screen."""
 
     NO_LEAD = ("·", "dim", "not on a lead")
     UNKNOWN = ("∙", "dim", "not seen yet")
@@ -17,8 +17,6 @@ class Mark(Enum):
     WRONG = ("✗", "wrong", "wrong")
     DOUBT = ("?", "doubt", "doubtful")
     NOT_TESTED = ("–", "doubt", "not tested")
-    GOAL = ("▸", "strong", "work here")
-    DRIVEN = ("»", "live", "being driven")
     DROPPED = ("!", "wrong", "dropped out")
 
     def __init__(self, sign: str, role: str, means: str) -> None:
@@ -36,9 +34,3 @@ class CavityMark:
 
 
 UNKNOWN = CavityMark()
-
-
-def legend(marks: object) -> str:
-    """One line that explains these marks: `✓ right  ✗ wrong`."""
-    seen = [mark for mark in Mark if mark in set(marks)]  # type: ignore[call-overload]
-    return "   ".join(f"{mark.sign} {mark.means}" for mark in seen)

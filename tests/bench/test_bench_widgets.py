@@ -17,7 +17,7 @@ from tester.bench.strip import StripState, TopStrip
 from tester.bench.theme import THEMES
 from tester.harness.connectors import make_face
 
-HATCH = FacePlan("H", make_face(["1-8", "9-16"], range(1, 17)), "hatch", frozenset({1, 8, 9, 16}), "top")
+HATCH = FacePlan("H", make_face(["1-8", "9-16"], range(1, 17)), "hatch", frozenset({1, 8, 9, 16}), ("lock: lever",))
 DOOR = FacePlan("D", make_face(["1-3 . 4-5", "6-11"], range(1, 12)), "door", frozenset({1, 6}))
 STAGES = ("intake", "leads", "as found", "work sheet", "as left", "wiggle", "finish", "after installing")
 
@@ -61,7 +61,7 @@ async def test_a_face_shows_numbers_in_place_and_says_the_side() -> None:
         face.choose(["H-11"])
         text = face.text()
         assert "H hatch, from the wire side" in text
-        assert "lock" in text
+        assert "lock: lever" in text
         assert "✓11◂" in text
         assert "✗ 3 " in text
         assert " 1▪" in text and "16▪" in text and "2▪" not in text
