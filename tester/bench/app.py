@@ -157,10 +157,17 @@ class BenchApp(App[int]):
             about=", ".join([*words, job.plan.title or job.plan.id]),
             stages=STAGES,
             reached=STAGES.index(job.state.stage),
-            skipped=() if job.state.wiggles else ("wiggle",),
+            skipped=self._not_done(),
             board=self.board_state,
             note=note,
         )
+
+    def _not_done(self) -> tuple[str, ...]:
+        """Stages before the one that the job stands at whose work does not count."""
+        job = self.session.job
+        assert job is not None
+        stale = ("as left", "finish") if self.session.stale_words() else ()
+        return (*stale, *(() if job.state.wiggles and not self.session.watch_is_stale() else ("wiggle",)))
 
     def refuse(self, error: LoomwrightError) -> None:
         """Say on the screen what was refused, in place of the next step."""
@@ -238,9 +245,11 @@ class BenchApp(App[int]):
             reached = STAGES.index(job.state.stage)
             for n, name in enumerate(STAGES):
                 sign, role = ("✓", "right") if n < reached else ("▸", "strong") if n == reached else (" ", "dim")
-                if name == "wiggle" and not job.state.wiggles:
+                again = name == "as left" and bool(self.session.stale_words())
+                if n < reached and name in self._not_done():
                     sign, role = " ", "dim"
-                picks.append(Pick(name, name, sign, role))
+                picks.append(Pick(name, name, "!" if again else sign, "doubt" if again else role,
+                                  "test again" if again else ""))  # fmt: skip
         picks.append(Pick("jobs", "another job: find it, or begin a new one"))
         if job is not None:
             picks.append(Pick("comeback", "comeback: this job replayed, scanned again, compared"))
@@ -260,7 +269,7 @@ class BenchApp(App[int]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "rehearse":
             return self.session.options.virtual
-        if action in ("find", "note", "photo", "flip"):
+        if action in ("find", "note", "photo"):
             return self.session.job is not None
         return True
 

@@ -38,7 +38,7 @@ def event_words(kind: str, data: Mapping[str, Any], steps: Mapping[str, str]) ->
         "initials": f"initials of the {get('role', '')}: {get('initials', '')}",
         "note": f"note: {get('text', '')}",
         "photo": f"photo {get('name', '')}",
-        "function-check": f"function {get('item', '')}: {get('result', '')}",
+        "function-check": f"function {get('item', '')}: {get('result') or 'answer taken back'}",
         "finished": "job closed at the bench",
     }
     return words.get(kind, kind)

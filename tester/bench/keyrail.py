@@ -35,10 +35,14 @@ def key_name(key: str) -> str:
 
 
 def shown_bindings(screen: Screen[object]) -> list[tuple[Binding, bool]]:
-    """Active bindings that want to be shown, one an action, those of the widget in focus first."""
+    """Active bindings that want to be shown, one an action, those of the widget in focus first.
+
+    A key that would only say why it does nothing here works, and takes no room.
+    """
     seen: dict[str, tuple[Binding, bool]] = {}
+    idle: tuple[str, ...] = getattr(screen, "idle_keys", tuple)()
     for active in screen.active_bindings.values():
-        if active.binding.show and active.binding.action not in seen:
+        if active.binding.show and active.binding.action not in seen and active.binding.id not in idle:
             seen[active.binding.action] = (active.binding, active.enabled)
     return sorted(seen.values(), key=lambda one: one[0].key.partition(",")[0] != "enter")
 

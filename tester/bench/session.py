@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from tester.errors import BoardError, InputError, StoreError
+from tester.errors import BoardError, InputError, LoomwrightError, StoreError
 
 if TYPE_CHECKING:
     from tester.bench.worker import BoardWorker
@@ -68,11 +68,12 @@ class Options:
 
 @dataclass(frozen=True)
 class LogRow:
-    """One record in the list: when it changed, and the newest terms that it is found by."""
+    """One record in the list: when it changed, the newest terms that it is found by, whether its verdict is stale."""
 
     record: str
     changed: datetime
     terms: Mapping[str, str]
+    stale: bool = False
 
 
 class Session:
@@ -83,6 +84,9 @@ class Session:
         self.log: Store | None = None
         self.job: Job | None = None
         self.trouble = ""
+        self._written: dict[tuple[str, tuple[str, ...]], list[Path]] = {}
+        self._stale_rows: dict[str, tuple[datetime, bool]] = {}
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._views: dict[str, tuple[tuple[str, int], Any]] = {}
 
     # Log and job
@@ -129,16 +133,36 @@ class Session:
         if not text.strip():
             from tester.records.search import Query
 
-            return [
-                LogRow(one.job, one.changed, {name: one.term(name) for name in one.terms})
+            found = [
+                (one.job, one.changed, {name: one.term(name) for name in one.terms})
                 for one in log.jobs(Query(limit=MOST_JOBS))
             ]
-        from tester.job.comeback import find_jobs
+        else:
+            from tester.job.comeback import find_jobs
 
-        return [LogRow(one.record, one.changed, one.terms) for one in find_jobs(log, text)]
+            found = [(one.record, one.changed, one.terms) for one in find_jobs(log, text)]
+        return [LogRow(*one, stale=bool(one[2].get("verdict")) and self._stale(log, *one[:2])) for one in found]
+
+    def _stale(self, log: Store, record: str, changed: datetime) -> bool:
+        """True when the newest verdict of a record no longer counts, or the record cannot be read to tell."""
+        held = self._stale_rows.get(record)
+        if held is None or held[0] != changed:
+            from tester.job.state import fold
+
+            try:
+                state = fold(log.read(record), record)
+                stale = bool(state.verdicts) and state.verdict is None
+            except (LoomwrightError, KeyError, TypeError, ValueError):
+                stale = True
+            held = self._stale_rows[record] = (changed, stale)
+        return held[1]
 
     def close(self) -> None:
-        """Close the log."""
+        """Close the log, and take away what was written out."""
+        if self._folder is not None:
+            self._folder.cleanup()
+            self._folder = None
+            self._written.clear()
         if self.log is not None:
             self.log.close()
             self.log = None
@@ -169,6 +193,47 @@ class Session:
     def steps(self) -> list[StepView]:
         """Steps of this harness."""
         return self._view("steps", lambda job: job.steps())
+
+    def sheet_numbers(self) -> dict[str, int]:
+        """Step id -> its number on the work sheet, as every sentence at the bench names it."""
+        from tester.job.steps import sheet_numbers
+
+        return sheet_numbers(self.steps())
+
+    def verdict_lines(self, stored: dict[str, Any]) -> list[str]:
+        """Everything that a person reads about a stored verdict, steps told by their numbers."""
+        from tester.job.verdicts import verdict_of
+        from tester.words import verdict_lines
+
+        return verdict_lines(verdict_of(stored), self.sheet_numbers())
+
+    def stale_words(self) -> str:
+        """Why the verdicts given so far no longer count, "" while the newest does or none was given."""
+        assert self.job is not None
+        state = self.job.state
+        if not state.verdicts or state.verdict is not None:
+            return ""
+        if state.unjudged:
+            return "NOT TESTED: not judged since the last change. Judge again at as left (g)."
+        return "NOT TESTED: the harness was handled after the last scan. Test again at as left (g)."
+
+    def watch_is_stale(self) -> bool:
+        """True when the harness was handled after the newest dropout watch."""
+        assert self.job is not None
+        kinds = ("tick", "undo", "touched", "wiggle")
+        newest = next((event.kind for event in reversed(self.job.events()) if event.kind in kinds), "")
+        return bool(self.job.state.wiggles) and newest != "wiggle"
+
+    def signed(self) -> dict[str, str]:
+        """Role -> initials given under the newest verdict; older ones stand below another result."""
+        assert self.job is not None
+        found: dict[str, str] = {}
+        for event in self.job.events():
+            if event.kind == "verdict":
+                found = {}
+            elif event.kind == "initials":
+                found[str(event.data["role"])] = str(event.data["initials"])
+        return found
 
     def resolved(self) -> Resolved:
         """The plan decided for this harness."""
@@ -273,13 +338,17 @@ class Session:
             return [Path(path) for path in self.options.leads]
         if self.job is None:
             return []
-        folder = Path(tempfile.mkdtemp(prefix="loomwright-"))
-        paths = []
-        for index, (_, text) in enumerate(self.job.state.leads):
-            path = folder / f"leads-{index + 1}.toml"
-            path.write_text(text, encoding="utf-8")
-            paths.append(path)
-        return paths
+        key = (self.job.record, tuple(text for _, text in self.job.state.leads))
+        if key not in self._written:
+            if self._folder is None:
+                self._folder = tempfile.TemporaryDirectory(prefix="loomwright-")
+            paths = []
+            for index, text in enumerate(key[1]):
+                path = Path(self._folder.name) / f"{len(self._written)}-leads-{index + 1}.toml"
+                path.write_text(text, encoding="utf-8")
+                paths.append(path)
+            self._written[key] = paths
+        return self._written[key]
 
     def first_leads(self) -> Path | None:
         """File of the first lead map where there are several, None where one is always plugged in."""

@@ -120,12 +120,19 @@ class StageScreen(Screen[None]):
         return ""
 
     def faces(self) -> list[FaceView]:
-        """Faces on this screen, for the flip key."""
-        return list(self.query(FaceView))
+        """Faces that stand on this screen now, for the flip key."""
+        return [face for face in self.query(FaceView) if face.display and face.plans]
+
+    def idle_keys(self) -> tuple[str, ...]:
+        """Ids of bindings that have nothing to do on this screen now."""
+        return () if self.faces() else ("flip",)
 
     def action_flip(self) -> None:
-        for face in self.faces():
+        faces = self.faces()
+        for face in faces:
             face.flip()
+        if not faces:
+            self.notify("no connector face stands here: there is nothing to flip", timeout=3)
 
     def strip_parts(self) -> StripState:
         """What only this screen knows of the strip."""

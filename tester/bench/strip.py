@@ -108,16 +108,22 @@ class TopStrip(LineView):
 
 
 def stage_wire(state: StripState, width: int) -> list[Part]:
-    """The stages on one wire: done ones thick, the one shown in a housing, those to come dotted."""
+    """The stages on one wire: done ones thick, the one shown in a housing, those to come dotted.
+
+    A screen beside the stages, such as the comeback, stands in its housing before the wire.
+    """
     stages = state.stages
     if not stages:
         return []
     at = stages.index(state.stage) if state.stage in stages else -1
-    whole = sum(len(stage) for stage in stages) + len(stages) + 3
+    aside: list[Part] = [(f" ▐{state.stage.upper()}▌", "head")] if state.stage and at < 0 else []
+    whole = sum(len(stage) for stage in stages) + len(stages) + 3 + length(aside)
     if whole > width:
-        where = f"stage {at + 1} of {len(stages)}: {state.stage}" if at >= 0 else state.stage
-        return [(" " + fit(where, width - 2), "head")]
-    parts: list[Part] = [(" ", "plain")]
+        where = f"stage {at + 1} of {len(stages)}: {state.stage}" if at >= 0 else ""
+        if aside:
+            where = f"the job stands at stage {state.reached + 1} of {len(stages)}: {stages[state.reached]}"
+        return [*aside, (" " + fit(where, width - 2 - length(aside)), "plain" if aside else "head")]
+    parts: list[Part] = [*aside, (" ", "plain")]
     gap = min(3, max(1, (width - whole) // len(stages) + 1))
     for n, stage in enumerate(stages):
         if n:

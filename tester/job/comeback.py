@@ -111,7 +111,7 @@ def event_line(event: Event) -> str:
         "initials": lambda: f"{data['role']}: {data['initials']}",
         "note": lambda: f"note: {data['text']}",
         "photo": lambda: f"photo {data['name']}",
-        "function-check": lambda: f"function check {data['item']}: {data['result']}",
+        "function-check": lambda: f"function check {data['item']}: {data['result'] or 'answer taken back'}",
         "finished": lambda: "finished",
     }
     line = says.get(event.kind)

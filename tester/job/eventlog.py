@@ -103,7 +103,7 @@ class JobEvents:
         self._append("photo", {"name": name, "about": about, "bytes": len(content)}, {"photo": content})
 
     def function_check(self, item: str, result: str) -> None:
-        """Result of one function check after installing: "ok", "not ok" or "not tried"."""
+        """Result of one function check after installing: "ok", "not ok" or "not tried"; "" takes an answer back."""
         self._append("function-check", {"item": item, "result": result})
 
     def finish(self) -> None:

@@ -292,7 +292,8 @@ def _photo(state: JobState, event: EventLike) -> JobState:
 
 
 def _function_check(state: JobState, event: EventLike) -> JobState:
-    return replace(state, function_checks={**state.function_checks, event.data["item"]: event.data["result"]})
+    checks = {**state.function_checks, event.data["item"]: event.data["result"]}
+    return replace(state, function_checks={item: result for item, result in checks.items() if result})
 
 
 def _finished(state: JobState, event: EventLike) -> JobState:

@@ -101,6 +101,11 @@ def harness(*links: tuple[str, str], more: str = "") -> str:
     return text + more
 
 
+def left_half(bench: Bench) -> str:
+    """What stands left of the list of cavities."""
+    return "\n".join(line.split("▏")[0] for line in bench.text().splitlines())
+
+
 class Bench:
     """Files of one test, and the running app."""
 
@@ -137,7 +142,7 @@ class Bench:
             await self.until(lambda: self.app.stage is not None and self.app.stage.built, "the first screen")
             yield self
 
-    def prepare(self, stage: str) -> str:
+    def prepare(self, stage: str, **intake: str) -> str:
         """A job brought to this stage beforehand, through the same calls that the screens make. Returns its record."""
         with Store.open(self.log, bench="BENCH") as log:
             remember_bench(log)
@@ -145,7 +150,7 @@ class Bench:
                 log,
                 plan=(str(self.plan), self.plan.read_text()),
                 leads=[(str(path), path.read_text()) for path in self.leads],
-                intake={"job": "J7", "tag": "T1", "by": "AB"},
+                intake={"job": "J7", "tag": "T1", "by": "AB", **intake},
             )
             if stage != "leads":
                 for one in job.cautions():

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import re
+import threading
 import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from tester.bench.lineview import Lines
 from tester.bench.messages import WorkFailed
 from tester.board.client import Board
 from tester.errors import BoardError
+from tester.job import measure
 from tests.bench.bench_support import AFTER, BEFORE, LEADS, PLAN, WRONG, Bench, harness
 
 ROOT = Path(__file__).parents[2]
@@ -102,26 +107,52 @@ async def test_a_board_unplugged_mid_job_is_told_waited_for_and_the_job_goes_on(
         await bench.until(lambda: bench.job.state.newest_scan("as found") is not None, "the scan")
 
 
-async def test_a_scan_that_loses_the_board_counts_for_nothing_and_is_asked_for_again(bench: Bench) -> None:
+@pytest.fixture
+def held(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
+    """Every scan waits at its first step until this is set, so that what happens meanwhile happens in the middle."""
+    go, take = threading.Event(), measure.take_scan
+
+    def waiting(board: Any, maps: Any, *, progress: Callable[[int, int], None], **more: Any) -> Any:
+        def step(done: int, total: int) -> None:
+            progress(done, total)
+            go.wait(20)
+
+        return take(board, maps, progress=step, **more)
+
+    monkeypatch.setattr(measure, "take_scan", waiting)
+    yield go
+    go.set()
+
+
+async def test_a_scan_that_loses_the_board_counts_for_nothing_and_is_asked_for_again(
+    bench: Bench, held: threading.Event
+) -> None:
     async with bench.at("as found"):
         await bench.keys("enter")
+        await bench.until(lambda: " of 12" in bench.strip, "the middle of the scan")
         await bench.rehearse("unplug")
-        await bench.until(lambda: bench.job.state.aborted or bench.job.state.newest_scan("as found"), "an end")
+        held.set()
+        await bench.until(lambda: bench.job.state.aborted, "an end")
         await bench.until(lambda: bench.app.board_state == "rest", "the board is back")
-        if bench.job.state.newest_scan("as found") is None:
-            assert "s to scan again" in bench.strip
-            await bench.keys("s")
+        assert bench.job.state.newest_scan("as found") is None
+        await bench.until(lambda: "s to scan again" in bench.strip, "the next step")
+        await bench.keys("s")
         await bench.until(lambda: bench.job.state.newest_scan("as found") is not None, "the scan")
 
 
-async def test_a_cancelled_scan_leaves_the_board_at_rest_and_counts_for_nothing(bench: Bench) -> None:
+async def test_a_cancelled_scan_leaves_the_board_at_rest_and_counts_for_nothing(
+    bench: Bench, held: threading.Event
+) -> None:
     async with bench.at("as found"):
-        await bench.keys("enter", "x")
+        await bench.keys("enter")
+        await bench.until(lambda: " of 12" in bench.strip, "the middle of the scan")
+        await bench.keys("x")
+        held.set()
         await bench.until(lambda: not bench.app.stage.scanning, "the end of the scan")
-        if bench.job.state.newest_scan("as found") is None:
-            assert "cancelled" in bench.strip
-            assert bench.job.state.aborted[-1]["purpose"] == "as found"
-        assert bench.app.board_state == "rest"
+        assert bench.job.state.newest_scan("as found") is None
+        assert "cancelled" in bench.strip
+        assert bench.job.state.aborted[-1]["purpose"] == "as found"
+        await bench.until(lambda: bench.app.board_state == "rest", "the board at rest")
 
 
 async def test_another_lead_set_is_told_by_its_identity_jumpers(bench: Bench) -> None:
@@ -338,9 +369,11 @@ async def test_a_harness_that_came_back_is_scanned_again_and_its_changes_stand_b
         await bench.until_text("job opened")
         await bench.keys("s")
         await bench.until(lambda: bench.job.state.newest_scan("comeback") is not None, "the scan")
-        await bench.until_text("A-1")
-        assert "A-1" in bench.text() and "as left" in bench.text() and "nothing" in bench.text()
-        assert [one.touched for one in bench.app.session.comeback_changes()]
+        await bench.until_text("No longer joined: A-1")
+        result = bench.app.stage.query_one("#result", Lines).text()
+        rows = [line.split() for line in result.splitlines()]
+        assert rows == [["as", "left", "now"], ["A-1", "B-1", "nothing"], ["B-1", "A-1", "nothing"]]
+        assert [one.touched for one in bench.app.session.comeback_changes()] == ["connector opened"]
 
 
 async def test_what_the_intake_misses_is_told_and_the_cursor_goes_to_its_line(bench: Bench) -> None:
@@ -359,6 +392,29 @@ async def test_what_the_intake_misses_is_told_and_the_cursor_goes_to_its_line(be
             await bench.until_text(words)
             assert bench.app.focused is not None and bench.app.focused.id == missing
             assert bench.app.session.job is None
+
+
+async def test_a_side_the_plan_has_not_is_told_at_its_line_until_it_is_typed(
+    bench: Bench,
+) -> None:
+    bench.plan = ROOT / "fixtures/plans/side-door.toml"
+    async with bench.running(side="lefft"):
+        await bench.until_text("sides: left, right")
+        bench.app.stage.query_one("#in-customer").focus()
+        await bench.keys("enter")
+        await bench.until_text("Which side? Write left or right")
+        assert bench.app.focused is not None and bench.app.focused.id == "in-side"
+        await bench.keys("backspace")
+        await bench.until(lambda: " ! " not in bench.strip, "the word goes")
+
+
+async def test_what_is_typed_on_a_line_is_added_to_what_stands_there(bench: Bench) -> None:
+    """The path of the lead map was lost by one letter typed after coming to its line by an arrow key."""
+    async with bench.running():
+        await bench.until(lambda: "INTAKE" in bench.strip, "intake")
+        bench.app.stage.query_one("#in-plan").focus()
+        await bench.keys("down", "x")
+        assert bench.app.stage.query_one("#in-leads").value == f"{bench.leads[0]}x"
 
 
 async def test_a_comeback_with_nothing_to_compare_says_so_and_goes_on(bench: Bench) -> None:

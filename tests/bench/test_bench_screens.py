@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 import time
 from pathlib import Path
 from typing import Any
@@ -10,9 +11,9 @@ import pytest
 
 from tester.bench.app import BenchApp
 from tester.bench.session import Options
-from tester.bench.worker import BoardWorker, Stopped, Talk
+from tester.bench.worker import BoardWorker, Talk
 from tester.errors import BoardError
-from tests.bench.bench_support import Bench
+from tests.bench.bench_support import Bench, left_half
 
 
 @pytest.fixture
@@ -99,7 +100,8 @@ async def test_every_command_can_be_found_by_name(bench: Bench) -> None:
     async with bench.running(plan="", leads=[], board="", record=bench.prepare("work sheet")):
         await bench.until(lambda: "WORK SHEET" in bench.strip, "the work sheet")
         names = {command.title for command in bench.app.get_system_commands(bench.app.screen)}
-        assert {"done", "undo", "flip", "note", "photo", "sound on/off", "leave", "touch"} - {"undo"} <= names
+        assert {"done", "flip", "note", "photo", "sound on/off", "leave", "touch"} <= names
+        assert "undo" not in names, "nothing is ticked yet"
         await bench.keys("colon")
         await bench.until(lambda: type(bench.app.screen).__name__ == "CommandPalette", "the command list")
 
@@ -221,9 +223,109 @@ def test_an_error_of_ours_in_the_worker_reaches_the_screen_and_a_lost_board_is_l
     failed = [one for one in heard if type(one).__name__ == "WorkFailed"]
     assert "internal error: ZeroDivisionError" in failed[0].error.message and not failed[0].lost
     assert failed[1].lost and len(opened) == 2
-    assert Stopped.__doc__
 
 
 def test_options_left_out_have_values() -> None:
     options = Options(None, board="virtual:x")
     assert options.virtual and options.sound and options.leads == []
+
+
+async def test_function_checks_are_not_flipped_by_a_slip_and_can_be_taken_back(bench: Bench) -> None:
+    async with bench.running(plan="", leads=[], board="", record=bench.prepare("judged")):
+        await bench.until(lambda: bench.job is not None, "the job")
+        bench.app.call_later(bench.app.show_stage, "after installing")
+        await bench.until_text("the lamp is lit")
+        await bench.keys("n")
+        assert bench.job.state.function_checks == {"lamp": "not ok"}
+        await bench.keys("enter", "enter")
+        assert bench.job.state.function_checks == {"lamp": "not ok"}, "Enter on an answered one changes nothing"
+        await bench.keys("y")
+        await bench.until_text("It was answered: not ok")
+        await bench.keys("n")
+        assert bench.job.state.function_checks == {"lamp": "not ok"}
+        await bench.keys("y", "y")
+        await bench.until(lambda: bench.job.state.function_checks == {"lamp": "ok"}, "changed after the question")
+        await bench.keys("u")
+        assert bench.job.state.function_checks == {} and "taken back" in bench.strip
+        await bench.keys("enter")
+        assert bench.job.state.function_checks == {"lamp": "ok"}
+
+
+async def test_the_flip_key_says_so_where_no_face_stands_and_takes_no_room_there(bench: Bench) -> None:
+    async with bench.running((120, 40), plan="", leads=[], board="", record=bench.prepare("judged")):
+        await bench.until(lambda: bench.job is not None, "the job")
+        await bench.until_text("f flip")
+        for stage in ("finish", "after installing", "jobs", "leads"):
+            bench.app.call_later(bench.app.show_stage, stage)
+            await bench.until(lambda stage=stage: stage.replace("jobs", "") == bench.app.stage.STAGE, stage)
+            await bench.pilot.pause()
+            if stage == "leads":
+                bench.app.stage.query_one("#faces").display = False
+                bench.app.stage.refresh_bindings()
+                await bench.pilot.pause()
+            assert "f flip" not in bench.text()
+            bench.app.clear_notifications()
+            await bench.keys("f")
+            await bench.until(lambda: any("nothing to flip" in one.message for one in bench.app._notifications), "told")
+
+
+async def test_the_strip_marks_the_comeback_and_touch_to_find(bench: Bench) -> None:
+    async with bench.running(plan="", leads=[], board="", record=bench.prepare("judged")):
+        await bench.until(lambda: bench.job is not None, "the job")
+        for stage in ("comeback", "find"):
+            bench.app.call_later(bench.app.show_stage, stage)
+            await bench.until(lambda stage=stage: f"▐{stage.upper()}▌" in bench.strip, stage)
+            assert "the job stands at stage 5 of 8: as left" in bench.strip
+
+
+async def test_the_finish_stage_names_steps_by_their_numbers_on_the_sheet(bench: Bench) -> None:
+    async with bench.running((120, 40), plan="", leads=[], board="", record=bench.prepare("judged")):
+        await bench.until(lambda: bench.job is not None, "the job")
+        for stage in ("as left", "finish"):
+            bench.app.call_later(bench.app.show_stage, stage)
+            await bench.until(lambda stage=stage: stage == bench.app.stage.STAGE, stage)
+            await bench.until(lambda: "(step 3)" in " ".join(left_half(bench).split()), "the number")
+            assert "w1-b" not in bench.text()
+
+
+async def test_lead_maps_of_a_record_are_written_out_once_and_taken_away_at_the_end(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spare = bench.folder / "spare"
+    spare.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(spare))
+    async with bench.running(plan="", leads=[], board="", record=bench.prepare("judged")):
+        await bench.until(lambda: bench.job is not None, "the job")
+        paths = bench.app.session.leads_paths()
+        assert [path.read_text() for path in paths] == [path.read_text() for path in bench.leads]
+        assert bench.app.session.leads_paths() == paths and len(list(spare.rglob("*.toml"))) == 1
+    assert not list(spare.iterdir())
+
+
+HOSTILE_TITLE = "Lamp [bold]x[/] [red"
+
+
+@pytest.mark.parametrize(
+    "stage", ["intake", "leads", "as found", "work sheet", "as left", "wiggle", "finish", "comeback", "find", "jobs"]
+)
+async def test_brackets_in_names_are_shown_as_they_are_on_every_screen(bench: Bench, stage: str) -> None:
+    """A name that is read as markup vanishes silently, or ends the app."""
+    text = bench.plan.read_text().replace("Courtesy lamp, small door", HOSTILE_TITLE)
+    bench.plan.write_text(text.replace('"door side"', '"door [/] [b"').replace('"the lamp is lit"', '"[red]lit[/]"'))
+    record = bench.prepare("judged", tag="T[bold]1[/]", customer="[/x] [red")
+    async with bench.running((160, 40), plan="", leads=[], board="", record=record):
+        await bench.until(lambda: bench.job is not None, "the job")
+        bench.job.note("[/] [red]note")
+        bench.app.call_later(bench.app.show_stage, stage)
+        await bench.until(lambda: stage.replace("jobs", "") == bench.app.stage.STAGE and bench.app.stage.built, stage)
+        await bench.until(lambda: HOSTILE_TITLE in bench.strip and "T[bold]1[/]" in bench.strip, "the strip")
+        if stage in ("as found", "as left", "wiggle", "comeback", "find"):
+            await bench.until_text("door [/] [b")
+        if stage == "intake":
+            await bench.until_text("[/x] [red")
+        if stage == "jobs":
+            await bench.until(lambda: "T[bold]1[/]" in bench.text().split("search", 1)[1], "in the list")
+        bench.app.stage.say(HOSTILE_TITLE * 8)
+        await bench.keys("question_mark")
+        await bench.until_text("keys of this screen")
+        assert HOSTILE_TITLE in bench.text()

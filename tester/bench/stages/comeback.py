@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from rich.cells import cell_len
 from textual.binding import Binding, BindingType
 
 from tester.bench.cavities import CavityList
@@ -15,11 +16,12 @@ from tester.bench.marks import Mark
 from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
-from tester.bench.text import count
+from tester.bench.text import count, fit, pad
 from tester.errors import LoomwrightError
 from tester.harness.cavity import in_order
 from tester.words.lists import listed
 
+MOST_BESIDE = 6  # cavities of a change that stand side by side
 HANDLED = {"circuit edited": ("✗", "wrong"), "connector opened": ("!", "doubt"), "not handled": ("·", "plain")}
 
 
@@ -113,10 +115,14 @@ class ComebackScreen(ScanStage):
 
     def _events(self) -> list[Pick]:
         steps = {one.id: one.says for one in self.bench.session.steps()}
+        events = self._job().events()
+        newest = max((n for n, event in enumerate(events) if event.kind == "verdict"), default=-1)
         picks = []
-        for place, event in enumerate(self._job().events(), 1):
+        for place, event in enumerate(events, 1):
             sign, role = SIGNS.get(event.kind, (" ", "plain"))
             words = event_words(event.kind, event.data, steps)
+            if event.kind == "verdict" and (place <= newest or self._job().state.verdict is None):
+                words += ", no longer counts"
             picks.append(Pick(f"event {place}", words, sign, role, f"{event.at.astimezone():%H:%M}"))
         return picks
 
@@ -169,10 +175,12 @@ class ComebackScreen(ScanStage):
         events = self._job().events()
         self.source, self.when = "replayed", f"{place} of {len(events)}"
         verdict = state.verdict
+        old = "; the verdict before no longer counts: test again" if state.verdicts and verdict is None else ""
         scan = state.newest_scan("as left") or state.newest_scan("as found")
         lines = said(
             f"Stage {state.stage}; {count(len(state.ticks), 'step')} ticked; "
-            + (f"verdict {verdict['verdict']}" if verdict else f"scanned {scan.purpose}" if scan else "not scanned"),
+            + (f"verdict {verdict['verdict']}" if verdict else f"scanned {scan.purpose}" if scan else "not scanned")
+            + old,
             "plain",
         )  # fmt: skip
         self.query_one("#result", Lines).show(lines)
@@ -198,18 +206,27 @@ class ComebackScreen(ScanStage):
         cavities.choose(touched)
 
     def _before(self) -> str:
-        """What the harness is compared with."""
-        return "as left" if self.bench.session.as_left() is not None else "as found"
+        """What the harness is compared with; a scan older than the last step is told as such."""
+        if self.bench.session.as_left() is None:
+            return "as found"
+        return "as left" if self._job().state.scan_is_fresh else "as left, before the last step"
 
     def _side_by_side(self, cavities: tuple[str, ...]) -> list[Block]:
         session = self.bench.session
         before, now = session.as_left() or session.as_found(), session.comeback_reading()
-        lines: list[Block] = [[(f"{'':6}{self._before():<16}now", "head")]]
-        for name in cavities[:6]:
+        shown = cavities[:MOST_BESIDE]
+        room = max(24, self.query_one("#result", Lines).size.width - 1)
+        names = min(max((cell_len(name) for name in shown), default=0) + 1, room // 3)
+        column = (room - names) // 2
+        lines: list[Block] = [[(pad("", names) + pad(self._before(), column) + "now", "head")]]
+        for name in shown:
             cells = []
             for reading in (before, now):
                 known = reading is not None and name in reading.netlist
                 joined = reading.netlist.partners(name) if known and reading is not None else ()
                 cells.append(", ".join(joined) if joined else "nothing" if known else "not seen")
-            lines.append([(f"{name:<6}", "strong"), (f"{cells[0]:<16}"[:16], "plain"), (cells[1], "plain")])
+            before_words, now_words = (fit(cell, column - 1) for cell in cells)
+            lines.append([(pad(name, names), "strong"), (pad(before_words, column), "plain"), (now_words, "plain")])
+        if len(cavities) > len(shown):
+            lines.append([(f"and {count(len(cavities) - len(shown), 'more cavity', 'more cavities')}", "dim")])
         return lines

@@ -49,11 +49,12 @@ class FinishScreen(StageScreen):
             if state.newest_scan("as left"):
                 old = "The newest scan is older than the last step"
                 why = "Not judged since the last change" if state.unjudged else old
-            lines += said(f"{why}: NOT TESTED. Go back to as left (g) and scan.", "doubt", "  ")
+            then = "judge it" if state.unjudged else "scan"
+            lines += said(f"{why}: NOT TESTED. Go back to as left (g) and {then}.", "doubt", "  ")
         else:
             role = ROLES[verdict["verdict"]]
             lines.append(Big(verdict["verdict"], role, "  "))
-            for n, line in enumerate(verdict["says"]):
+            for n, line in enumerate(self.bench.session.verdict_lines(verdict)):
                 told = line.startswith("Not tested")
                 lines += said(line, role if n == 0 else "doubt" if told else "plain", "  ")
         lines += [[], *self._by_hand(), *self._people(), []]
@@ -67,9 +68,11 @@ class FinishScreen(StageScreen):
 
     def next_words(self) -> str:
         state = self._state()
+        if state.finished and self.bench.session.stale_words():
+            return "The job was closed, but its verdict no longer counts: Enter goes to as left, to test again."
         if state.finished:
             return "The job is closed. When the harness is back in the vehicle, Enter: after installing."
-        missing = [role for role in ROLES_OF_PEOPLE if role not in state.initials]
+        missing = self._missing()
         if missing:
             return f"Read what was not tested. Then Enter: initials of the {missing[0]}."
         return "Press Enter to close the job at the bench."
@@ -84,8 +87,10 @@ class FinishScreen(StageScreen):
 
     def action_next(self) -> None:
         state = self._state()
-        missing = [role for role in ROLES_OF_PEOPLE if role not in state.initials]
-        if state.finished:
+        missing = self._missing()
+        if state.finished and self.bench.session.stale_words():
+            self.bench.show_stage("as left")
+        elif state.finished:
             self.bench.show_stage("after installing")
         elif missing:
             self._ask(missing[0])
@@ -154,5 +159,14 @@ class FinishScreen(StageScreen):
         return lines
 
     def _people(self) -> list[Block]:
-        given = self._state().initials
-        return [[(f"  {role:8} ", "dim"), (given.get(role, "____"), "strong")] for role in ROLES_OF_PEOPLE]
+        given, signed = self._state().initials, self.bench.session.signed()
+        lines: list[Block] = []
+        for role in ROLES_OF_PEOPLE:
+            old = f"   ({given[role]} under an earlier verdict)" if role in given and role not in signed else ""
+            lines.append([(f"  {role:8} ", "dim"), (signed.get(role, "____"), "strong"), (old, "doubt")])
+        return lines
+
+    def _missing(self) -> list[str]:
+        """Roles whose initials do not stand under the newest verdict."""
+        signed = self.bench.session.signed()
+        return [role for role in ROLES_OF_PEOPLE if role not in signed]

@@ -49,7 +49,7 @@ class IntakeScreen(StageScreen):
             for key, label, hint in FIELDS:
                 with Horizontal(classes="row"):
                     yield Lines([[(f" {label}", "strong")]], classes="label")
-                    yield Input(placeholder=hint, id=f"in-{key}")
+                    yield Input(placeholder=hint, id=f"in-{key}", select_on_focus=False)
             yield Lines(id="about")
 
     def begin(self) -> None:
@@ -95,6 +95,11 @@ class IntakeScreen(StageScreen):
         else:
             self.action_begin()
 
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if self.note and event.input.has_focus:
+            self.note = ""
+            self.show_strip()
+
     def on_descendant_blur(self) -> None:
         self._about()
 
@@ -113,7 +118,7 @@ class IntakeScreen(StageScreen):
                 raise self._missing("plan", "Which plan? Write the name of its file on the first line.")
             if not leads:
                 raise self._missing("leads", "Which leads? Write the name of the lead map on the second line.")
-            if self.sides and not given["side"]:
+            if self.sides and given["side"] not in self.sides:
                 raise self._missing("side", f"Which side? Write {' or '.join(self.sides)} on the third line.")
             session.options.leads = leads
             session.start(plan, leads, {key: text for key, text in given.items() if text})

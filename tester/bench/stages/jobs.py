@@ -12,7 +12,8 @@ from tester.bench.picks import Pick, PickList
 from tester.bench.stage import StageScreen
 from tester.errors import LoomwrightError
 
-SIGNS = {"PASS": ("✓", "right"), "FAIL": ("✗", "wrong"), "NOT TESTED": ("–", "doubt"), "aborted": ("!", "wrong")}
+SIGNS = {"PASS": ("✓", "right"), "FAIL": ("✗", "wrong"), "NOT TESTED": ("–", "doubt"), "aborted": ("!", "wrong"),
+         "test again": ("–", "doubt")}  # fmt: skip
 
 
 class JobsScreen(StageScreen):
@@ -83,13 +84,14 @@ class JobsScreen(StageScreen):
             return
         picks = []
         for one in found:
-            sign, role = SIGNS.get(one.terms.get("verdict", ""), (" ", "plain"))
+            verdict = "test again" if one.stale else one.terms.get("verdict", "")
+            sign, role = SIGNS.get(verdict, (" ", "plain"))
             words = "  ".join(
                 part
                 for part in (one.record, *(one.terms.get(name, "") for name in ("order", "tag", "plan", "side")))
                 if part
             )
-            tail = f"{one.terms.get('verdict') or 'open'}  {one.changed.astimezone():%Y-%m-%d %H:%M}"
+            tail = f"{verdict or 'open'}  {one.changed.astimezone():%Y-%m-%d %H:%M}"
             picks.append(Pick(one.record, words, sign, role, tail))
         jobs = self.query_one(PickList)
         jobs.empty = "nothing fits" if text.strip() else "no job yet: press n to begin one"

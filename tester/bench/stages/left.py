@@ -19,9 +19,8 @@ from tester.bench.stages.scan import ScanStage
 from tester.bench.text import count
 from tester.errors import LoomwrightError
 from tester.harness.cavity import in_order
-from tester.job.steps import sheet_numbers
 from tester.job.verdicts import verdict_of
-from tester.words import says, verdict_lines
+from tester.words import says
 
 ROLES = {"PASS": "right", "FAIL": "wrong", "NOT TESTED": "doubt"}
 SIGNS = {"PASS": "✓", "FAIL": "✗", "NOT TESTED": "–"}
@@ -182,10 +181,10 @@ class AsLeftScreen(ScanStage):
         return said(verdict["says"][0], ROLES[word], f"{SIGNS[word]} ")
 
     def _picks(self, verdict: dict[str, Any]) -> list[Pick]:
-        found, numbers = verdict_of(verdict), sheet_numbers(self.bench.session.steps())
-        waiting = list(enumerate(found.faults))
+        numbers = self.bench.session.sheet_numbers()
+        waiting = list(enumerate(verdict_of(verdict).faults))
         picks = []
-        for n, line in enumerate(verdict_lines(found, numbers)[1:]):
+        for n, line in enumerate(self.bench.session.verdict_lines(verdict)[1:]):
             at = next((i for i, (_, fault) in enumerate(waiting) if f"{says(fault, numbers)}." == line), None)
             if at is None:
                 picks.append(Pick(f"line {n}", line, "–", "doubt" if line.startswith("Not tested") else "dim"))
