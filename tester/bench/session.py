@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from tester.errors import BoardError, InputError, LoomwrightError, StoreError
+from tester.errors import BoardError, InputError, StoreError
 
 if TYPE_CHECKING:
     from tester.bench.worker import BoardWorker
@@ -68,12 +68,11 @@ class Options:
 
 @dataclass(frozen=True)
 class LogRow:
-    """One record in the list: when it changed, the newest terms that it is found by, whether its verdict is stale."""
+    """One record in the list: when it changed, and the newest terms that it is found by."""
 
     record: str
     changed: datetime
     terms: Mapping[str, str]
-    stale: bool = False
 
 
 class Session:
@@ -85,7 +84,6 @@ class Session:
         self.job: Job | None = None
         self.trouble = ""
         self._written: dict[tuple[str, tuple[str, ...]], list[Path]] = {}
-        self._stale_rows: dict[str, tuple[datetime, bool]] = {}
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._views: dict[str, tuple[tuple[str, int], Any]] = {}
 
@@ -133,29 +131,13 @@ class Session:
         if not text.strip():
             from tester.records.search import Query
 
-            found = [
-                (one.job, one.changed, {name: one.term(name) for name in one.terms})
+            return [
+                LogRow(one.job, one.changed, {name: one.term(name) for name in one.terms})
                 for one in log.jobs(Query(limit=MOST_JOBS))
             ]
-        else:
-            from tester.job.comeback import find_jobs
+        from tester.job.comeback import find_jobs
 
-            found = [(one.record, one.changed, one.terms) for one in find_jobs(log, text)]
-        return [LogRow(*one, stale=bool(one[2].get("verdict")) and self._stale(log, *one[:2])) for one in found]
-
-    def _stale(self, log: Store, record: str, changed: datetime) -> bool:
-        """True when the newest verdict of a record no longer counts, or the record cannot be read to tell."""
-        held = self._stale_rows.get(record)
-        if held is None or held[0] != changed:
-            from tester.job.state import fold
-
-            try:
-                state = fold(log.read(record), record)
-                stale = bool(state.verdicts) and state.verdict is None
-            except (LoomwrightError, KeyError, TypeError, ValueError):
-                stale = True
-            held = self._stale_rows[record] = (changed, stale)
-        return held[1]
+        return [LogRow(one.record, one.changed, one.terms) for one in find_jobs(log, text)]
 
     def close(self) -> None:
         """Close the log, and take away what was written out."""
@@ -211,7 +193,7 @@ class Session:
         """Why the verdicts given so far no longer count, "" while the newest does or none was given."""
         assert self.job is not None
         state = self.job.state
-        if not state.verdicts or state.verdict is not None:
+        if not state.stale:
             return ""
         if state.unjudged:
             return "NOT TESTED: not judged since the last change. Judge again at as left (g)."

@@ -12,8 +12,7 @@ from tester.bench.picks import Pick, PickList
 from tester.bench.stage import StageScreen
 from tester.errors import LoomwrightError
 
-SIGNS = {"PASS": ("✓", "right"), "FAIL": ("✗", "wrong"), "NOT TESTED": ("–", "doubt"), "aborted": ("!", "wrong"),
-         "test again": ("–", "doubt")}  # fmt: skip
+SIGNS = {"PASS": ("✓", "right"), "FAIL": ("✗", "wrong"), "NOT TESTED": ("–", "doubt"), "aborted": ("!", "wrong")}
 
 
 class JobsScreen(StageScreen):
@@ -84,7 +83,7 @@ class JobsScreen(StageScreen):
             return
         picks = []
         for one in found:
-            verdict = "test again" if one.stale else one.terms.get("verdict", "")
+            verdict = one.terms.get("verdict", "")
             sign, role = SIGNS.get(verdict, (" ", "plain"))
             words = "  ".join(
                 part
