@@ -111,14 +111,14 @@ class App:
             return
         if length and self._line[length - 1] == 0x0D:
             length -= 1
-        self.execute(bytes(memoryview(self._line)[:length]))
+        self.execute(memoryview(self._line)[:length])
 
-    def execute(self, line: bytes) -> None:
+    def execute(self, line: "memoryview | bytes") -> None:
         """Run all units of a line; the first error ends the line. Answers are joined by ';' and ended by LF."""
         answered = False
         branch = ""
         try:
-            for unit in split_line(line, 0x3B):
+            for unit in split_line(bytes(line), 0x3B):
                 if not unit:
                     continue
                 answer, branch = self.commands.execute(unit, branch)

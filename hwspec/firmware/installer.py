@@ -18,7 +18,11 @@ SLOTS = ("a", "b")
 COMPLETE = "complete"
 WANTED = "wanted"
 _PIECE = 512
+_SIZE_MOST = 1048576
 _TEXT_MOST = 16384
+_FILES_MOST = 100
+_NAME_MOST = 40
+"""So that the list of a slot stays below `_TEXT_MOST`, and an endless list of names does not fill the heap."""
 
 
 class UpdateError(Exception):
@@ -155,9 +159,15 @@ class Installer:
 
     def file(self, name: str, digest: str, size: int) -> int:
         """Announce a file of the list; how many of its bytes are there. What cannot be right is removed."""
-        if not name or name.startswith(".") or not all([c.isalpha() or c.isdigit() or c in "_.-" for c in name]):
-            raise UpdateError("file name " + name[:40])
+        plain = all([c.isalpha() or c.isdigit() or c in "_.-" for c in name])
+        if not 0 < len(name) <= _NAME_MOST or name[0] == "." or not plain:
+            raise UpdateError("file name " + name[:_NAME_MOST])
+        if len(digest) > 64 or not 0 <= size <= _SIZE_MOST:
+            raise UpdateError("hash or size of " + name)
         path = self._path(name)
+        others = [entry for entry in self._files if entry[2] != name]
+        if len(others) >= _FILES_MOST:
+            raise UpdateError("more than %d files" % _FILES_MOST)
         there = size_of(path)
         if there > size or (there == size and file_hash(path, self.breathe) != digest):
             os.remove(path)
@@ -165,11 +175,16 @@ class Installer:
         if not size and there < 0:
             with open(path, "wb"):
                 pass
-        self._files = [entry for entry in self._files if entry[2] != name] + [(digest, size, name)]
+        self._files = others + [(digest, size, name)]
         return max(there, 0)
 
     def data(self, name: str, offset: int, data: bytes) -> int:
         """Append bytes at their place; how many are there now. Bytes that are there already are passed over."""
+        sizes = [entry[1] for entry in self._files if entry[2] == name]
+        if not sizes:
+            raise UpdateError("no file announced as " + name[:_NAME_MOST])
+        if offset < 0 or offset + len(data) > sizes[0]:
+            raise UpdateError("%s has %d bytes in all" % (name, sizes[0]))
         path = self._path(name)
         there = max(size_of(path), 0)
         if offset + len(data) <= there:

@@ -3,6 +3,8 @@
 from .errors import ScpiError
 
 CHANNELS_MAX = 256
+NUMBER_MOST = 0xFFFFFFFF
+_DIGITS_MOST = 66
 
 _SPACE = b" \t"
 _DIGITS = "0123456789"
@@ -122,11 +124,24 @@ class Headers:
 
 
 def integer(raw: bytes) -> int:
-    """A whole number: decimal (a fraction is rounded), or #H #Q #B. Raises -104, -161 for a block."""
+    """A whole number: decimal (a fraction is rounded), or #H #Q #B.
+
+    Raises -104, -161 for a block, -222 for one that is larger than any parameter: what computes with it need not
+    fear a number that does not fit a machine word.
+    """
+    number = _number(raw)
+    if not -NUMBER_MOST <= number <= NUMBER_MOST:
+        raise ScpiError(-222, str(raw[:20], "ascii"))
+    return number
+
+
+def _number(raw: bytes) -> int:
     if raw.isdigit() and len(raw) <= 20:
         return int(raw)
     text = str(raw, "ascii")
     if text.startswith("#"):
+        if len(text) > _DIGITS_MOST:
+            raise ScpiError(-104, text[:20])
         base = {"H": 16, "Q": 8, "B": 2}.get(text[1:2].upper())
         if base is None:
             raise ScpiError(-161 if text[1:2] and text[1:2] in _DIGITS else -104, text[:20])
@@ -150,7 +165,7 @@ def integer(raw: bytes) -> int:
         number = float(text)
     except ValueError:
         raise ScpiError(-104, text[:20]) from None
-    if not -4e9 < number < 4e9:
+    if not -5e9 < number < 5e9:
         raise ScpiError(-222, text[:20])
     return int(number + 0.5) if number >= 0 else -int(0.5 - number)
 

@@ -264,10 +264,10 @@ class Watch:
 
     def log(self, first: int, reply: Reply) -> None:
         """WATCh:LOG?"""
-        if first < 0:
-            raise ScpiError(-222, "event %d" % first)
+        if not 0 <= first <= 65535:
+            raise ScpiError(-222, "event %d: not 0 to 65535" % first)
         n = max(0, min(EVENTS_A_REPLY, self.kept - first))
-        self._head(reply, n, min(first, 65535))
+        self._head(reply, n, first)
         reply.raw(self._events[first * _EVENT_SIZE : (first + n) * _EVENT_SIZE])
 
     def _head(self, reply: Reply, n: int, first: int) -> None:

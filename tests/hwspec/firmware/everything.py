@@ -96,6 +96,11 @@ _WATCH: list[str | int] = [
     "WATC:STAR? 80,1,1",
     90,
     "WATC:LOG? 81,0",
+    "WATC:LOG? 83,99999999999999999999",
+    "WATC:LOG? 84,#H" + "F" * 60,
+    "WATC:LOG? 85,#H" + "F" * 300,
+    "WATC:LOG? 86,65536",
+    "WATC:LOG? 87,65535",
     40,
     "WATC:STOP? 82",
 ]

@@ -146,6 +146,28 @@ def test_query_without_readable_sequence_number_is_not_answered(console: Console
     assert console.say(b"SYST:ERR:COUN?\n") == b"4\n"
 
 
+@pytest.mark.parametrize(
+    ("number", "error"),
+    [
+        (b"4294967296", -222),
+        (b"-4294967296", -222),
+        (b"99999999999999999999", -222),
+        (b"4.5e9", -222),
+        (b"1e38", -222),
+        (b"#H100000000", -222),
+        (b"#H" + b"F" * 60, -222),
+        (b"#H" + b"F" * 80, -104),
+        (b"#B" + b"1" * 80, -104),
+    ],
+)
+def test_a_number_larger_than_any_parameter_is_refused_before_anything_computes_with_it(
+    console: Console, number: bytes, error: int
+) -> None:
+    for command in (b"*ESE ", b"SYST:STAT? ", b"SYST:LEAS? "):
+        assert console.say(command + number + b"\n") == b""
+        assert console.say(b"SYST:ERR?\n").startswith(b"%d," % error), command
+
+
 def test_full_error_queue_ends_with_overflow(console: Console) -> None:
     console.say(b"FOO\n" * 20)
     heard = [console.say(b"SYST:ERR?\n") for _ in range(17)]

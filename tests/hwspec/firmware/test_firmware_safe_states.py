@@ -124,3 +124,24 @@ def test_driving_again_after_a_rest_is_no_pause_in_the_measurement(build: str) -
     other = 33 if build == "full" else 2
     assert talk.walk([1], [1, 2, 33] if build == "full" else [1, 2]) == {1: {1, other}}
     assert talk.state & 2
+
+
+def test_a_line_for_which_there_is_no_memory_ends_what_is_driven_and_not_the_firmware(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2)")
+    talk.ask_body("WATC:STAR?")
+
+    def full(line: memoryview) -> bytes:
+        if len(line) > 3000:
+            raise MemoryError
+        return bytes(line)
+
+    monkeypatch.setattr("hwspec.firmware.app.bytes", full, raising=False)
+    talk.app._line[:4000] = b"*OPC?" + b" " * 3995
+    talk.app._length = 4000
+    talk.write(b"\n")
+    talk.run(0.02)
+    assert not driven(talk)
+    assert talk.ask("SYST:ERR?") == b'-310,"System error;MemoryError"\n'

@@ -181,6 +181,7 @@ def test_wrong_bytes_of_the_right_length_are_taken_out_and_sent_again(root: Path
     new = firmware("two")
     first = Installer(str(root))
     first.begin(hex_hash(listing(new).encode()))
+    first.file("main.py", hex_hash(new["main.py"]), len(new["main.py"]))
     first.data("main.py", 0, bytes(len(new["main.py"])))
     assert first.file("main.py", hex_hash(new["main.py"]), len(new["main.py"])) == 0
 
@@ -199,12 +200,59 @@ def test_commit_refuses_what_is_not_whole(root: Path) -> None:
     assert running(root) == firmware("one")
 
 
-@pytest.mark.parametrize("name", ["../x", "a/b", "", ".hidden", "x" * 3 + "\n", "a b"])
+@pytest.mark.parametrize("name", ["../x", "a/b", "", ".hidden", "x" * 3 + "\n", "a b", "x" * 41])
 def test_file_names_never_become_paths(root: Path, name: str) -> None:
     update = Installer(str(root))
     update.begin("00")
     with pytest.raises(UpdateError, match="file name"):
         update.file(name, "00", 1)
+
+
+@pytest.mark.parametrize("size", [-1, -(2**40), 2**20 + 1, 2**70])
+def test_a_size_that_no_file_has_is_refused_and_nothing_is_touched(root: Path, size: int) -> None:
+    talk = Talk()
+    talk.hal.root = str(root)
+    talk.restart()
+    talk.ask_body("UPD:BEG?", '"00"')
+    with pytest.raises(Refused) as refused:
+        talk.ask_body("UPD:FILE?", '"app.py"', '"00"', size)
+    assert refused.value.number in (-224, -222, -104)
+    assert slot(root, "b") == {}
+
+
+@pytest.mark.parametrize("name", ["app.py", "../../a/firmware/main.py", "../wanted"])
+def test_bytes_go_only_into_files_that_were_announced(root: Path, name: str) -> None:
+    update = Installer(str(root))
+    update.begin("00")
+    update.file("main.py", "00", 9)
+    with pytest.raises(UpdateError, match="no file announced"):
+        update.data(name, len(firmware("one")["main.py"]) if "main" in name else 0, b"x = 1\n")
+    assert running(root) == firmware("one") and slot(root, "b") == {}
+
+
+def test_a_file_never_grows_beyond_what_was_announced(root: Path) -> None:
+    update = Installer(str(root))
+    update.begin("00")
+    update.file("main.py", "00", 9)
+    update.data("main.py", 0, bytes(5))
+    for offset, data in ((5, bytes(5)), (-1, bytes(3))):
+        with pytest.raises(UpdateError, match="has 9 bytes in all"):
+            update.data("main.py", offset, data)
+    assert update.data("main.py", 5, bytes(4)) == 9
+
+
+def test_the_list_of_files_has_an_end(root: Path) -> None:
+    """Else a host that never stops announcing fills the heap, and a list that cannot be read back never starts."""
+    update = Installer(str(root))
+    files = {f"{'m' * 34}{n:03}.py": b"" for n in range(100)}
+    install(update, files)
+    assert newest(str(root), True)[0] == "b"
+    update.begin("00")
+    for name in files:
+        update.file(name, "0" * 64, 1)
+    assert update.file(name, "0" * 64, 2) == 0
+    with pytest.raises(UpdateError, match="more than 100 files"):
+        update.file("one_more.py", "00", 1)
 
 
 def test_a_byte_changed_later_makes_the_slot_not_count(root: Path) -> None:
