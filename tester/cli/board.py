@@ -158,10 +158,12 @@ def install(options: argparse.Namespace) -> int:
         )
     person = _Terminal()
     progress = Progress("sent")
-    done = install_firmware(
-        address, ask=(lambda question: True) if options.yes else person.yes, progress=progress
-    )  # fmt: skip
-    progress.end()
+    try:
+        done = install_firmware(
+            address, ask=(lambda question: True) if options.yes else person.yes, progress=progress
+        )  # fmt: skip
+    finally:
+        progress.end()
     if options.json:
         show_json(asdict(done))
     else:

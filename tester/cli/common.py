@@ -82,16 +82,18 @@ def opened_board(options: argparse.Namespace, recorder: Recorder | None = None) 
     wired_by = getattr(options, "wired_by", None)
     file = getattr(options, "recording", None)
     recorder = recorder or (Recorder() if file else None)
-    with open_board(
-        board_address(options.board),
-        Path(leads[0]) if leads else None,
-        Path(wired_by) if wired_by else None,
-        recorder=recorder,
-    ) as board:
-        yield board
-    if file and recorder:
-        write_whole(file, recorder.text())
-        say(f"recording: {file}")
+    try:
+        with open_board(
+            board_address(options.board),
+            Path(leads[0]) if leads else None,
+            Path(wired_by) if wired_by else None,
+            recorder=recorder,
+        ) as board:
+            yield board
+    finally:  # what went over the line is wanted most when it broke off
+        if file and recorder and recorder.text():
+            write_whole(file, recorder.text())
+            say(f"recording: {file}")
 
 
 def open_log(where: str | None) -> tuple[Store, StoreError | None]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import textwrap
 from pathlib import Path
 
@@ -50,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
             verdicts = [verdict_object(wrong), verdict_object(right)]
             show_json({"record": job.record if job.stored else None, "verdicts": verdicts})
         else:
-            tell.end(job)
+            tell.end(job, options.log)
     if trouble:
         say(f"Not stored: {trouble}")
         return trouble.exit_status
@@ -139,11 +140,14 @@ class _Teller:
         self._head("Rework")
         self._say("The two terminals are put where they belong. The old scan no longer counts: scan again.")
 
-    def end(self, job: Job) -> None:
+    def end(self, job: Job, log: str | None) -> None:
         if job.stored:
+            where = ""
+            if log:  # an address may hold a password
+                where = " --log ADDRESS" if "://" in log else f" --log {shlex.quote(log)}"
             show("")
             self._say(f"Record {job.record}: plan, frames, ticks, both verdicts.")
-            show(f"Next: loomwright records show {job.record}")
-            show(f"      loomwright records replay {job.record}")
+            show(f"Next: loomwright records show {job.record}{where}")
+            show(f"      loomwright records replay {job.record}{where}")
         show(f"      loomwright plan sheet {_shipped(*PLAN)}")
         show("      loomwright scan --help")

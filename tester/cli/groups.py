@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tester.cli.options import SHORT, Parser, file, group, log_option, verb
+from tester.cli.options import SHORT, Parser, file, group, log_option, verb, whole
 
 HANDLERS = {
     "show": "show_plan",
@@ -54,7 +54,7 @@ def _plan_written(plan: Verbs[Parser]) -> None:
     )  # fmt: skip
     checking.add_argument(
         "--most",
-        type=int,
+        type=whole,
         default=4096,
         metavar="N",
         help="try so many combinations of conditions at most (default 4096)",
@@ -83,7 +83,7 @@ def _plan_used(plan: Verbs[Parser]) -> None:
         plan, "leads", "propose lead maps, in rounds where the board has fewer channels",
         "Example:\n  loomwright plan leads plan.toml --channels 20 --into leads/",
     )  # fmt: skip
-    leads.add_argument("--channels", type=int, required=True, metavar="N", help="channels of the board")
+    leads.add_argument("--channels", type=whole, required=True, metavar="N", help="channels of the board")
     leads.add_argument("--id", default="", help="name of the lead set (default: from the plan)")
     leads.add_argument("--into", metavar="FOLDER", help="write lead maps, wiring lists and labels into this folder")
     _for_harness(leads)
@@ -135,7 +135,7 @@ def add_records(verbs: Verbs[Parser]) -> None:
     listing.add_argument(
         "find", nargs="?", default="", help="tag, order, plan, harness, cavity or customer; * at the end"
     )
-    listing.add_argument("--limit", type=int, default=40, metavar="N", help="how many at most (default 40)")
+    listing.add_argument("--limit", type=whole, default=40, metavar="N", help="how many at most (default 40)")
     on_record("show", "one record in words")
     replay = on_record("replay", "judge a record again from its stored frames, beside the old verdict")
     file(replay, "--with-plan", help="judge the old frames by this corrected plan")

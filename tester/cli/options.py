@@ -75,6 +75,13 @@ def positive(text: str) -> float:
     return value
 
 
+def whole(text: str) -> int:
+    """A whole number above zero, as an option's value."""
+    if not (text.isascii() and text.isdecimal() and 0 < int(text[:12]) < 1e9):
+        raise argparse.ArgumentTypeError(f"{text!r}: write a whole number above 0")
+    return int(text)
+
+
 def file(parser: Parser, *names: str, help: str, **more: object) -> None:
     parser.add_argument(*names, metavar="FILE", help=help, **more)  # type: ignore[arg-type]
 

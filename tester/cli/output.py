@@ -17,6 +17,13 @@ def say(text: str) -> None:
         sys.stderr.flush()
 
 
+def ring() -> None:
+    """The terminal's bell, for a person whose eyes are on the harness."""
+    with contextlib.suppress(OSError):
+        if sys.stderr.isatty():
+            sys.stderr.write("\a")
+
+
 def show(text: str) -> None:
     """The result, for a person."""
     _write(_plain(text) + "\n")
@@ -30,6 +37,15 @@ def show_json(value: object) -> None:
     except UnicodeEncodeError:  # half a character in a name, or letters that this output does not have
         text = json.dumps(value, ensure_ascii=True, allow_nan=False)
     _write(text + "\n")
+
+
+def json_or_write(value: object, path: str | None) -> None:
+    """The result as JSON to standard output, or into a file, which is then named there as JSON."""
+    if path is None:
+        show_json(value)
+    else:
+        write_whole(path, json.dumps(value, ensure_ascii=False, allow_nan=False, indent=1) + "\n")
+        show_json({"written": path})
 
 
 def show_or_write(text: str, path: str | None) -> None:

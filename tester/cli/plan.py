@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from tester.cli.common import parse_answers, read_leads
-from tester.cli.output import say, show, show_json, show_or_write
+from tester.cli.output import json_or_write, say, show, show_json, show_or_write
 from tester.errors import InputError
 from tester.harness.colours import load_house_colours
 from tester.harness.leads import lead_map_schema, write_leads
@@ -99,7 +99,7 @@ def expect(options: argparse.Namespace) -> int:
         "notes": list(expected.notes),
     }
     if options.json:
-        show_json(result)
+        json_or_write(result, options.output)
         return 0
     lines = []
     for number, outcome in enumerate(expected.outcomes, 1):

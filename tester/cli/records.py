@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tester.cli.common import reading_log, writing_log
-from tester.cli.output import say, show, show_json, show_or_write
+from tester.cli.output import json_or_write, say, show, show_json, show_or_write
 from tester.errors import InputError
 from tester.harness.verdict import NOT_TESTED
 from tester.job.comeback import JobRow, changes, event_line, find_jobs, reading_to_compare
@@ -282,7 +282,7 @@ def figures(options: argparse.Namespace) -> int:
         found = figures_of(log, Query(plan=options.plan))
     text = {"text": figures_text, "csv": figures_csv, "svg": figures_svg}[options.format](found)
     if options.json:
-        show_json({"figures": text})
+        json_or_write({"figures": text}, options.output)
     else:
         show_or_write(text, options.output)
     return 0

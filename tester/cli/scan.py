@@ -20,16 +20,18 @@ def run(options: argparse.Namespace) -> int:
     """Scan what is plugged in; print every circuit, save the scan where asked."""
     rounds = read_leads(options.leads)
     progress = Progress("driving channel")
-    with opened_board(options) as board:
-        refuse_uncautioned(board, options.accept_cautions)
-        run_ = take_scan(
-            board,
-            reduced(rounds, left_out(options, rounds)),
-            progress=progress,
-            next_round=MovedLeads(board, options.leads),
-        )
-        about = about_board(board) | {"at": datetime.now(UTC).isoformat(timespec="seconds")}
-    progress.end()
+    try:
+        with opened_board(options) as board:
+            refuse_uncautioned(board, options.accept_cautions)
+            run_ = take_scan(
+                board,
+                reduced(rounds, left_out(options, rounds)),
+                progress=progress,
+                next_round=MovedLeads(board, options.leads),
+            )
+            about = about_board(board) | {"at": datetime.now(UTC).isoformat(timespec="seconds")}
+    finally:
+        progress.end()
     result = scan_object(run_, about)
     if options.save:
         write_whole(options.save, json.dumps(result, ensure_ascii=False, indent=1) + "\n")

@@ -15,6 +15,7 @@ from tester.errors import InputError, LoomwrightError
 from tester.harness.verdict import FAIL, PASS
 from tester.job.files import read_text
 from tester.job.job import AS_FOUND, AS_LEFT, Job
+from tester.job.scanfile import load_scan
 from tester.job.steps import sheet_numbers
 from tester.job.verdicts import verdict_object
 from tester.records.store import Store
@@ -49,11 +50,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _start(options: argparse.Namespace, log: Store) -> Job:
+    if options.resume:
+        _refuse_other_intake(options)
     job = Job.take_up(log, options.resume, keep_going=True) if options.resume else _new_job(options, log)
     if not job.state.leads_done:  # new, or broken off between its first events
         job.leads_done()
-    if options.as_found and job.as_found is None:
-        job.keep_scan_file(AS_FOUND, read_text(options.as_found, "scan"), options.as_found)
+    if options.as_found:
+        _keep_as_found(job, options.as_found)
     for question, answer in parse_answers(options.answer).items():
         job.answer(question, answer)
     if options.accept_cautions:
@@ -65,6 +68,26 @@ def _start(options: argparse.Namespace, log: Store) -> Job:
     if options.by:
         job.initials("tester", options.by)
     return job
+
+
+def _keep_as_found(job: Job, path: str) -> None:
+    """Keep the scan made before the work. A job that was broken off may hold it already, but no other one."""
+    text, there = read_text(path, "scan"), job.as_found
+    if there is None:
+        job.keep_scan_file(AS_FOUND, text, path)
+    elif load_scan(text, path).netlist != there.netlist:
+        raise InputError(f"record {job.record} holds another as-found scan than {path}", "Leave --as-found out.")
+
+
+def _refuse_other_intake(options: argparse.Namespace) -> None:
+    """A job that is taken up keeps what it began with; another plan beside it would be taken for the one in use."""
+    names = ("plan", "side", "celsius", "tag", "job")
+    given = [f"--{name}" for name in names if getattr(options, name) not in (None, "")]
+    if given:
+        raise InputError(
+            f"a job that is taken up keeps its own {' and '.join(name[2:] for name in given)}",
+            f"Leave {' and '.join(given)} out, or begin a new job without --resume.",
+        )
 
 
 def _new_job(options: argparse.Namespace, log: Store) -> Job:

@@ -19,7 +19,7 @@ from tester.cli.common import (
     refuse_to_drive,
     refuse_uncautioned,
 )
-from tester.cli.output import Progress, say, show, show_json
+from tester.cli.output import Progress, ring, say, show, show_json
 from tester.cli.scan import about_board
 from tester.errors import InputError
 from tester.harness.leads import LeadMap
@@ -42,7 +42,9 @@ def wiggle(options: argparse.Namespace) -> int:
         raise InputError("wiggle needs --leads, or --resume RECORD", "See: loomwright wiggle --help")
     if options.resume:
         return _wiggle_job(options)
-    rounds = read_leads(options.leads)[:1]
+    rounds = read_leads(options.leads)
+    if len(rounds) > 1:
+        raise InputError("the dropout watch takes one lead map", "Name the one that is plugged in now.")
     (leads,) = reduced(rounds, left_out(options, rounds))
     with opened_board(options) as board:
         refuse_uncautioned(board, options.accept_cautions)
@@ -96,7 +98,8 @@ def _watch(
 
 
 def _say(drop: Dropout) -> None:
-    say("\a" + dropout_line(drop.kind, drop.cavities, drop.at_ms, drop.lasted_ms))
+    ring()
+    say(dropout_line(drop.kind, drop.cavities, drop.at_ms, drop.lasted_ms))
 
 
 def _told(result: WatchResult, as_json: bool, record: str | None) -> int:

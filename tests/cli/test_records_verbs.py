@@ -2,6 +2,7 @@
 
 import csv
 import json
+import shlex
 import shutil
 from pathlib import Path
 from xml.etree import ElementTree
@@ -218,3 +219,25 @@ def test_a_photo_is_kept_and_something_else_is_refused(
     status, _, err = call(capsys, "photo", "1", text, "--log", log)
     assert status == 3 and "d13.txt" in err
     assert "photo d13.jpg" in call(capsys, "show", "1", "--log", log)[1]
+
+
+@pytest.mark.parametrize("wrong", ["0", "-1", "x", "1.5", "9" * 20])
+def test_how_many_at_most_is_a_whole_number_above_zero(
+    wrong: str, log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, _, err = call(capsys, "list", "--limit", wrong, "--log", log)
+    assert status == 3 and "--limit" in err
+
+
+def test_json_goes_into_the_file_that_was_named(log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "figures.json"
+    status, out, _ = call(capsys, "figures", "--json", "--output", place, "--log", log)
+    assert (status, json.loads(out)) == (0, {"written": str(place)})
+    assert "First-pass yield" in json.loads(place.read_text())["figures"]
+
+
+def test_the_demo_says_where_its_record_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "my log.db"
+    assert main(["demo", "--log", str(place)]) == 0
+    line = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("Next: loomwright "))
+    assert main(shlex.split(line.removeprefix("Next: loomwright "))) == 0
