@@ -96,6 +96,8 @@ def words(error: Mapping[str, Any], path: tuple[str | int, ...], examples: Mappi
         return f"{shown}; needs {whole}" + (", without quotes" if isinstance(given, str) else "")
     if kind == "bool_type" or kind.startswith("bool_"):
         return f"{shown}; needs true or false"
+    if kind == "string_pattern_mismatch":
+        return f"{shown}; needs text without control characters"
     if kind == "too_short":
         return f"{shown}; needs at least {context.get('min_length')} of them"
     return f"{shown}; {_plain(str(error['msg']))}"

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 
 from tester.errors import InputError
 from tester.harness.cavity import cavity_key, split_cavity
 from tester.harness.reading import Measured
+from tester.harness.tables import checked
 from tester.plan.load import write_plan
 from tester.plan.models import Connector, Hazards, Part, Plan, Reference
 
@@ -30,16 +32,17 @@ def plan_from_scan(measured: Measured, id: str, note: str = "") -> Plan:
         grade="wire" if measured.grade == "wire" else "scan",
         note=note,
     )
-    return Plan(
-        format=1,
-        id=id,
-        revision="1",
-        checks=("continuity",),
-        prove_leads=False,
-        hazards=Hazards(restraint="not declared", high_voltage="not declared"),
-        connector=_connectors(measured),
-        expected=reference,
-    )
+    tables = {
+        "format": 1,
+        "id": id,
+        "revision": "1",
+        "checks": ("continuity",),
+        "prove_leads": False,
+        "hazards": Hazards(restraint="not declared", high_voltage="not declared"),
+        "connector": _connectors(measured),
+        "expected": reference,
+    }
+    return checked(Plan, tables, "plan from a scan", {})
 
 
 def from_scan(measured: Measured, id: str, note: str = "") -> str:
@@ -47,7 +50,7 @@ def from_scan(measured: Measured, id: str, note: str = "") -> str:
     plan = plan_from_scan(measured, id, note)
     text = write_plan(plan, _HEADING)
     declared = '[hazards]\nrestraint = "not declared"\nhigh_voltage = "not declared"\nchecked = ""\n\n'
-    return text.replace("[[connector]]", declared + "[[connector]]", 1)
+    return re.sub(r"^(?=\[\[connector\]\])", lambda _: declared, text, count=1, flags=re.MULTILINE)
 
 
 def _representatives(measured: Measured) -> tuple[tuple[str, str], ...]:

@@ -7,6 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tester.errors import InputError
+from tester.harness.netlist import Netlist
+from tester.harness.reading import Measured
+from tester.plan.fromscan import from_scan
 from tester.plan.load import load_plan, plan_schema, write_plan
 from tester.plan.models import Plan
 from tests.support.rough_harness import random_work
@@ -146,3 +149,14 @@ def test_the_schema_describes_every_field_with_a_unit_where_there_is_one() -> No
     wire = schema["$defs"]["Wire"]["properties"]
     assert "mm2" in wire["size_mm2"]["description"] and "mm" in wire["length_mm"]["description"]
     assert "not" in schema["$defs"]["Condition"]["properties"] and "from" in schema["$defs"]["Move"]["properties"]
+
+
+@pytest.mark.parametrize("id", ["a\nb", "a\x01b", "", "x" * 81])
+def test_a_plan_from_a_scan_refuses_a_name_that_no_plan_has(id: str) -> None:
+    with pytest.raises(InputError, match=r"plan from a scan, id: found .*needs"):
+        from_scan(Measured(Netlist.of([["D-1", "H-1"]])), id)
+
+
+def test_a_plan_from_a_scan_declares_its_hazards_outside_of_its_name() -> None:
+    text = from_scan(Measured(Netlist.of([["D-1", "H-1"]])), "[[connector]]")
+    assert load_plan(text, "x.toml").id == "[[connector]]" and load_plan(text, "x.toml").hazards.undeclared
