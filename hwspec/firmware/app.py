@@ -118,7 +118,7 @@ class App:
         answered = False
         branch = ""
         try:
-            for unit in split_line(bytes(line), 0x3B):
+            for unit in split_line(bytes(line), 0x3B, self.board.breathe):
                 if not unit:
                     continue
                 answer, branch = self.commands.execute(unit, branch)

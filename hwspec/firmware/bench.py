@@ -20,7 +20,7 @@ class Bench:
 
     def __init__(self, hal: "Hal", guard: Guard, driver: Expanders, safety: Safety, scanner: Scanner) -> None:
         self.meter = Meter(hal, guard, driver, safety)
-        self.calibration = Calibration(hal, driver.channels)
+        self.calibration = Calibration(hal, driver.channels, guard)
         self.ohmmeter = Ohmmeter(self.meter, self.calibration)
         self.calibrator = Calibrator(self.ohmmeter)
         self.selftest = SelfTest(self.ohmmeter, scanner)

@@ -81,7 +81,10 @@ class Board:
     def channels_ok(self, channels: "list[int]") -> None:
         """Every channel exists (-222) and is named once (-224)."""
         seen = bytearray(self.channels + 1)
-        for c in channels:
+        for i in range(len(channels)):
+            c = channels[i]
+            if not i & 31:
+                self.breathe()
             if not 1 <= c <= self.channels:
                 raise ScpiError(-222, "channel %d: not 1 to %d" % (c, self.channels))
             if seen[c]:
@@ -91,6 +94,7 @@ class Board:
     def may_drive(self, driven: "list[int]") -> None:
         """The channels exist, no voltage was seen, each was checked. Raises -221, -222, -224, -240."""
         self.channels_ok(driven)
+        self.guard.pump()
         self.safety.require(driven)
 
     def bench(self) -> Bench:
@@ -157,6 +161,11 @@ class Board:
         """*RST: off, and the waiting times of power-on."""
         self.off()
         self.scanner.set_timing(RELEASE_US, FALL_US)
+
+    def breathe(self) -> None:
+        """Between two pieces of other work: the pump, and one reading of a running watch."""
+        self.guard.pump()
+        self.watch.breathe()
 
     def service(self) -> None:
         """Pump, clock, end of lease: each turn of the main loop, before each query, between pieces of a reply."""

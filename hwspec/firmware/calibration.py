@@ -5,6 +5,7 @@ from struct import pack, unpack_from
 
 from .block import Reply
 from .errors import ScpiError
+from .guard import Guard
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -34,8 +35,9 @@ class Calibration:
     unless saved.
     """
 
-    def __init__(self, hal: "Hal", channels: int) -> None:
+    def __init__(self, hal: "Hal", channels: int, guard: Guard) -> None:
         self.hal = hal
+        self.guard = guard
         self.channels = channels
         self._blank()
         self._load()
@@ -70,6 +72,8 @@ class Calibration:
         """Which kinds of value there are."""
         found = 0 if self.gain_ppm is None else HAS_GAIN
         for c in range(1, self.channels + 1):
+            if not c & 31:
+                self.guard.pump()
             if self.zeros[c] is not None:
                 found |= HAS_ZEROS
             if self.baselines[c] is not None:
@@ -79,6 +83,8 @@ class Calibration:
     def _values(self) -> bytes:
         values = b""
         for c in range(1, self.channels + 1):
+            if not c & 31:
+                self.guard.pump()
             zero = self.zeros[c]
             baseline = self.baselines[c]
             values += pack("<hh", NONE if zero is None else zero, NONE if baseline is None else baseline)

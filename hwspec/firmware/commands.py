@@ -4,14 +4,21 @@ from .block import Reply, unit_crc
 from .board import Board
 from .common import CommonCommands
 from .errors import MISTAKES, ScpiError
+from .guard import PAUSED
+from .installer import nothing
 from .parser import Headers, channel_list, integer, split_unit, text
 from .products import Products
 from .table import COMMANDS
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
 SEQ_MAX = 65535
 
 
-def arguments(signature: str, raw: "list[bytes]") -> "list[object]":
+def arguments(signature: str, raw: "list[bytes]", breathe: "Callable[[], None]" = nothing) -> "list[object]":
     """Parameters by signature (see table.py).
 
     Raises -109 when one is missing, -108 when there are too many.
@@ -26,18 +33,19 @@ def arguments(signature: str, raw: "list[bytes]") -> "list[object]":
         raise ScpiError(-108)
     values: list[object] = []
     for i in range(len(raw)):
+        breathe()
         kind = kinds[i] if i < len(kinds) else kinds[-1]
         if kind == "i":
             values.append(integer(raw[i]))
         elif kind == "c":
-            values.append(channel_list(raw[i]))
+            values.append(channel_list(raw[i], breathe))
         else:
             values.append(text(raw[i]))
     return values
 
 
 class Commands:
-    """Executes program message units on a board. A running watch reads in between the pieces of that work.
+    """Executes program message units on a board. The pump goes on in between the pieces of that work.
 
     `failed`: the newest unit was a product query that answered E.
     """
@@ -55,17 +63,16 @@ class Commands:
 
         Raises ScpiError where no answer can be given; a product query that fails answers with an E block instead.
         """
-        breathe = self.board.watch.breathe
+        breathe = self.board.breathe
         self.failed = False
-        breathe()
-        header, raw = split_unit(unit)
+        header, raw = split_unit(unit, breathe)
         breathe()
         found, branch = self.headers.find(header, branch)
         breathe()
         _, kind, signature, method, needs = COMMANDS[found]
         if kind:
             return self._product(kind, signature, method, needs, unit, raw), branch
-        return getattr(self.common, method)(*arguments(signature, raw)), branch
+        return getattr(self.common, method)(*arguments(signature, raw, breathe)), branch
 
     def _check(self, needs: str) -> None:
         """Raises -221 when something that a query needs is not there."""
@@ -92,8 +99,8 @@ class Commands:
             raise ScpiError(-222, "sequence number")
         self.reply.start()
         try:
-            values = arguments(signature, raw[1:])
-            board.watch.breathe()
+            values = arguments(signature, raw[1:], board.breathe)
+            board.breathe()
             board.service()  # the reply before this one in the line may have taken longer than the lease
             self._check(needs)
             lapses = board.guard.lapses
@@ -102,14 +109,14 @@ class Commands:
                 if "X" in needs and board.guard.lapses != lapses:
                     board.watch.stop()
                     board.driver.release()
-                    raise ScpiError(-240, "paused while it measured: nothing of it counts")
+                    raise ScpiError(-240, PAUSED)
                 board.guard.renew()
         except ScpiError as error:
             kind = self._failed(error)
         except MISTAKES as error:
             board.off()
             kind = self._failed(ScpiError(-310, type(error).__name__))
-        board.watch.breathe()
+        board.breathe()
         crc = unit_crc(board.nonce, unit)
         return self.reply.finish(ord(kind), seq, crc, board.guard.milliseconds(), board.state_bits())
 

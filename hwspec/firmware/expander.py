@@ -6,7 +6,7 @@ Chip select = card // 2, hardware address = (card % 2) * 4 + chip of the card.
 
 from .compat import const
 from .errors import ScpiError
-from .guard import Guard
+from .guard import PAUSED, Guard
 from .limits import CHANNELS_PER_CARD
 from .programme import Programme, play
 
@@ -83,6 +83,7 @@ class Expanders:
 
     def _as_set_up(self) -> bool:
         for chip in range(self.chips):
+            self.guard.pump()
             if self.read2(chip, _IOCON) & 0xFF != _HAEN or self.read2(chip, _IODIR) != 0xFFFF:
                 return False
         return True
@@ -93,12 +94,14 @@ class Expanders:
             raise ScpiError(-240, "no card answers")
         self._address()
         for chip in range(self.chips):
+            self.guard.pump()
             self.write2(chip, _IOCON, _HAEN, _HAEN)
             self.write2(chip, _IODIR, 0xFF, 0xFF)
             self.write2(chip, _OLAT, 0, 0)
             self.write2(chip, _GPPU, 0, 0)
             self.write2(chip, _GPINTEN, 0, 0)
         for chip in range(self.chips):
+            self.guard.pump()
             if self.read2(chip, _IODIR) != 0xFFFF or self.read2(chip, _IOCON) & 0xFF != _HAEN:
                 raise ScpiError(-240, "expander %d does not answer" % (chip + 1))
         self.guard.doubt = False
@@ -116,6 +119,7 @@ class Expanders:
         for chip in range(self.chips):
             self.write2(chip, _IODIR, 0xFF, 0xFF)
             self.write2(chip, _OLAT, 0, 0)
+        self.guard.pump()
 
     def want(self, read: "list[int]") -> None:
         """Which channels the following scans read."""
@@ -174,8 +178,11 @@ class Expanders:
 
     def _masks(self, driven: "list[int]") -> "list[tuple[int, int, int]]":
         masks: dict[int, int] = {}
-        for c in driven:
+        for i in range(len(driven)):
+            c = driven[i]
             chip = (c - 1) // 16
+            if not i & 31:
+                self.guard.pump()
             masks[chip] = masks.get(chip, 0) | 1 << (c - 1) % 16
         return [(chip, masks[chip] & 255, masks[chip] >> 8) for chip in sorted(masks)]
 
@@ -189,10 +196,12 @@ class Expanders:
         masks = self._masks(driven)
         for chip, _, _ in masks:
             programme.write4(chip // 8, self.opcode(chip), _IODIR, 0xFF, 0xFF)
+        self.guard.pump()
         for chip, a, b in masks:
             programme.write4(chip // 8, self.opcode(chip), _OLAT, a, b)
         for chip, a, b in masks:
             programme.write4(chip // 8, self.opcode(chip), _IODIR, 0xFF ^ a, 0xFF ^ b)
+        self.guard.pump()
         programme.wait(release_us)
         for chip, _, _ in masks:
             programme.write4(chip // 8, self.opcode(chip), _IODIR, 0xFF, 0xFF)
@@ -253,8 +262,14 @@ class Expanders:
         hal.spi(cs, out, None)
         return inp[2] | inp[3] << 8
 
+    def _sure(self) -> None:
+        """After a pause of the pump a reset may have left the chips without addresses: all would hear. Raises -240."""
+        if self.guard.doubt:
+            raise ScpiError(-240, PAUSED)
+
     def hold(self, channel: int, level: int) -> None:
-        """Drive one channel high or low and leave it so, every other channel of its chip released."""
+        """Drive one channel high or low and leave it so, every other channel of its chip released. Raises -240."""
+        self._sure()
         k = channel - 1
         bit = 1 << k % 16
         latch = bit if level else 0
@@ -262,8 +277,10 @@ class Expanders:
         self.write2(k // 16, _IODIR, 0xFF ^ bit & 255, 0xFF ^ bit >> 8)
 
     def hold_all(self, driven: "list[int]", level: int) -> None:
-        """Drive several channels to one level and leave them so."""
+        """Drive several channels to one level and leave them so. Raises -240."""
         for chip, a, b in self._masks(driven):
+            self.guard.pump()
+            self._sure()
             self.write2(chip, _OLAT, a if level else 0, b if level else 0)
             self.write2(chip, _IODIR, 0xFF ^ a, 0xFF ^ b)
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 _HALF_US = const(150)
 _PIECE_US = const(250)
 _LOST_US = const(12000)
+PAUSED = "paused while it measured: nothing of it counts"
 
 
 class Guard:

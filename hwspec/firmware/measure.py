@@ -1,5 +1,7 @@
 """Measurements with the converter: the voltage check before driving."""
 
+from struct import unpack_from
+
 from .analog import AIN_SINGLE, PGA_4096, Converter, Trees
 from .block import Reply
 from .errors import ScpiError
@@ -42,20 +44,20 @@ class Meter:
         if len(channels) > VOLTAGE_CHANNELS_MAX:
             raise ScpiError(-222, "more than %d channels" % VOLTAGE_CHANNELS_MAX)
         self.driver.ready()
-        readings = []
+        n = len(channels)
+        reply.u16(n)
+        at = reply.at
         try:
             for level in (0, 1):
                 self.hal.rail(level)
                 self.guard.wait(VOLTAGE_SETTLE_US)
-                for channel in channels:
-                    self.trees.select(channel, 0, 0)
-                    readings.append(millivolt(self.converter.sample(AIN_SINGLE, PGA_4096)))
+                for i in range(n):
+                    self.trees.select(channels[i], 0, 0)
+                    reply.at = at + 4 * i + 2 * level
+                    reply.i16(millivolt(self.converter.sample(AIN_SINGLE, PGA_4096)))
         finally:
             self.rest()
-        reply.u16(len(channels))
-        for i in range(len(channels)):
-            low = readings[i]
-            high = readings[len(channels) + i]
+        for i in range(n):
+            self.guard.pump()
+            low, high = unpack_from("<hh", reply.buffer, at + 4 * i)
             self.safety.note(channels[i], low, high)
-            reply.i16(low)
-            reply.i16(high)

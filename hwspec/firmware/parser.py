@@ -1,18 +1,25 @@
 """Request lines to program message units: headers in short and long form, parameters, channel lists."""
 
 from .errors import ScpiError
+from .installer import nothing
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 CHANNELS_MAX = 256
 NUMBER_MOST = 0xFFFFFFFF
 _DIGITS_MOST = 66
+_PIECE = 31
 
 _SPACE = b" \t"
 _DIGITS = "0123456789"
 
 
-def split_line(line: bytes, mark: int) -> "list[bytes]":
+def split_line(line: bytes, mark: int, breathe: "Callable[[], None]" = nothing) -> "list[bytes]":
     """Cut at `mark` (a byte such as 0x3B) outside strings and parentheses; pieces lose outer blanks.
 
+    `breathe` is called every few bytes, here and below: a long line takes a while.
     Raises -102 for a string and -171 for a parenthesis that is not closed.
     """
     pieces = []
@@ -21,6 +28,8 @@ def split_line(line: bytes, mark: int) -> "list[bytes]":
     quote = 0
     for i in range(len(line)):
         byte = line[i]
+        if not i & _PIECE:
+            breathe()
         if quote:
             if byte == quote:
                 quote = 0
@@ -43,17 +52,20 @@ def split_line(line: bytes, mark: int) -> "list[bytes]":
     return pieces
 
 
-def split_unit(unit: bytes) -> "tuple[str, list[bytes]]":
+def split_unit(unit: bytes, breathe: "Callable[[], None]" = nothing) -> "tuple[str, list[bytes]]":
     """Header (upper case, as sent) and raw parameters of one unit."""
-    for byte in unit:
+    end = len(unit)
+    for i in range(len(unit)):
+        byte = unit[i]
+        if not i & _PIECE:
+            breathe()
         if not 0x20 <= byte < 0x7F and byte != 9:
             raise ScpiError(-102, "byte 0x%02X" % byte)
-    end = 0
-    while end < len(unit) and unit[end] not in _SPACE:
-        end += 1
+        if i < end and byte in _SPACE:
+            end = i
     header = str(unit[:end], "ascii").upper()
     rest = unit[end:].strip(_SPACE)
-    return header, split_line(rest, 0x2C) if rest else []
+    return header, split_line(rest, 0x2C, breathe) if rest else []
 
 
 def short_form(word: str) -> str:
@@ -177,7 +189,7 @@ def text(raw: bytes) -> str:
     return str(raw[1:-1], "ascii")
 
 
-def channel_list(raw: bytes) -> "list[int]":
+def channel_list(raw: bytes, breathe: "Callable[[], None]" = nothing) -> "list[int]":
     """`(@1:3,7)` -> [1, 2, 3, 7] (SCPI-99 8.3.2, one dimension). Raises -171, or -222 beyond 256 entries."""
     source = str(raw, "ascii")
     if not (source.startswith("(") and source.endswith(")")):
@@ -187,6 +199,7 @@ def channel_list(raw: bytes) -> "list[int]":
         raise ScpiError(-171, source[:20])
     channels: list[int] = []
     for part in inner[1:].split(","):
+        breathe()
         ends = part.split(":")
         if len(ends) > 2:
             raise ScpiError(-171, part[:20])

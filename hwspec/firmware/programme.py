@@ -126,7 +126,10 @@ class Programme:
 
 
 def play(programme: Programme, hal: "Hal", guard: Guard) -> None:
-    """Run a programme from start to end. Allocates nothing once it runs."""
+    """Run a programme from start to end, or until the pump paused: whom a write then reaches is not known.
+
+    Allocates nothing once it runs.
+    """
     code = programme.code
     end = programme.length
     result = programme.result
@@ -155,6 +158,8 @@ def play(programme: Programme, hal: "Hal", guard: Guard) -> None:
             i += 4
         elif op == _WAIT:
             guard.wait(code[i + 1] | code[i + 2] << 8)
+            if guard.doubt:
+                return
             i += 3
         elif op == _WRITE4:
             out4[0] = code[i + 2]

@@ -3,6 +3,7 @@
 from .block import BODY_MAX, Reply
 from .errors import ScpiError
 from .expander import Expanders
+from .guard import Guard
 from .limits import FALL_US, RELEASE_US, SLICE_ESTIMATE_MS, WAIT_MAX_US, WAIT_MIN_US
 from .pins import Pins
 from .programme import Programme
@@ -18,7 +19,8 @@ class Rows:
     Eight channels that lie in one port in rising order from its lowest bit are copied as one byte.
     """
 
-    def __init__(self, read: "list[int]", ports: "list[int]") -> None:
+    def __init__(self, read: "list[int]", ports: "list[int]", guard: Guard) -> None:
+        self._guard = guard
         place = {}
         for i in range(len(ports)):
             place[ports[i]] = i
@@ -28,11 +30,14 @@ class Rows:
         self._index = bytearray(len(read))
         self._mask = bytearray(len(read))
         for i in range(len(read)):
+            if not i & 31:
+                guard.pump()
             self._index[i] = place[(read[i] - 1) // 8]
             self._mask[i] = 1 << (read[i] - 1) % 8
         self._count = len(read)
         self.cost_us = 0
         for byte in range(self.row):
+            guard.pump()
             first = 8 * byte
             eight = read[first : first + 8]
             whole = len(eight) == 8 and (eight[0] - 1) % 8 == 0
@@ -48,6 +53,7 @@ class Rows:
             if source >= 0:
                 buffer[at + byte] = result[start + source] ^ 0xFF
             else:
+                self._guard.pump()
                 value = 0
                 i = 8 * byte
                 end = i + 8 if i + 8 < self._count else self._count
@@ -87,10 +93,11 @@ class Scanner:
         if 4 + count * ((len(read) + 7) // 8) > BODY_MAX:
             raise ScpiError(-222, "reply longer than %d bytes" % BODY_MAX)
         self.driver.want(read)
-        return Rows(read, self.driver.row_ports())
+        return Rows(read, self.driver.row_ports(), self.driver.guard)
 
     def _reply_rows(self, rows: Rows, count: int, reply: Reply) -> None:
         for n in range(count):
+            self.driver.guard.pump()
             rows.fill(self.programme.result, n * rows.width, reply.buffer, reply.at)
             reply.at += rows.row
 
@@ -101,6 +108,7 @@ class Scanner:
         rows = self._rows(read, len(drive))
         programme.clear()
         for c in drive:
+            driver.guard.pump()
             driver.emit_drive_one(programme, c)
             programme.wait(self.fall_us)
             driver.emit_read(programme)
@@ -137,6 +145,7 @@ class Scanner:
         programme.clear()
         picks = bytearray(len(channels))
         for i in range(len(channels)):
+            driver.guard.pump()
             c = channels[i]
             driver.emit_drive_one(programme, c)
             programme.wait(self.fall_us)
@@ -150,6 +159,7 @@ class Scanner:
         result = programme.result
         width = programme.result_length // (2 * len(channels))
         for i in range(len(channels)):
+            driver.guard.pump()
             bit = 1 << (channels[i] - 1) % 8
             low = not result[2 * i * width + picks[i]] & bit
             high = result[(2 * i + 1) * width + picks[i]] & bit

@@ -78,6 +78,7 @@ class SelfTest:
         """Each expander with the bits of a spare register that did not hold."""
         found = []
         for chip in range(self.driver.chips):
+            self.guard.pump()
             wrong = 0
             for pattern in _PATTERNS:
                 self.driver.write2(chip, _DEFVAL, pattern & 255, pattern >> 8)
@@ -146,6 +147,7 @@ class SelfTest:
         found = []
         row = len(channels) // 8
         for i in range(len(channels)):
+            self.guard.pump()
             for j in range(len(channels)):
                 if i != j and reply.buffer[start + i * row + j // 8] >> j % 8 & 1:
                     found.append((channels[i], channels[j]))

@@ -39,6 +39,7 @@ class Touches:
         self.forget()
         masks: dict[int, int] = {}
         for number in range(len(lists)):
+            self.driver.guard.pump()
             for c in lists[number]:
                 if c not in held or c not in read:
                     raise ScpiError(-222, "channel %d is not held and read" % c)

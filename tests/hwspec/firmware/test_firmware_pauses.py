@@ -61,3 +61,30 @@ def test_nothing_is_written_to_flash_while_a_watch_runs() -> None:
     for query in (("CAL:SAVE?", '"2031-05-17"'), ("CAL:CLE?",)):
         with pytest.raises(Refused, match="watch is running"):
             talk.ask_body(*query)
+
+
+def late_bus(talk: Talk, after: int, ms: int) -> None:
+    """The processor stands still before that call of the bus."""
+    calls, real = [0], talk.hal.spi
+
+    def spi(cs: int, out: bytearray, inp: bytearray | None) -> None:
+        calls[0] += 1
+        if calls[0] == after:
+            talk.board.clock.advance(ms * 1_000_000)
+        real(cs, out, inp)
+
+    talk.hal.spi = spi
+
+
+@pytest.mark.parametrize("ms", [13, 40, 200])
+@pytest.mark.parametrize("how", [0, 1])
+def test_a_pause_while_a_watch_runs_is_a_long_gap_and_no_opening(how: int, ms: int) -> None:
+    for after in range(1, 16):
+        talk = Talk(WIRE, FULL_LEADS).begin()
+        talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1,2)", "(@1)", "(@2)")
+        talk.ask_body("WATC:STAR?", 1, how)
+        late_bus(talk, after, ms)
+        talk.run(0.1)
+        found = talk.log()
+        assert (found["total"], found["running"]) == (0, 1), (after, found)
+        assert found["longest_us"] >= ms * 1000
