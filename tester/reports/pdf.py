@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from tester.harness.verdict import FAIL, NOT_TESTED
@@ -26,10 +26,17 @@ from tester.reports.photos import media_of
 from tester.reports.sheet import LINE, MARGIN, SIZE, Sheet, load_sheet
 
 if TYPE_CHECKING:
+    from fpdf import FPDF
     from fpdf.fonts import FontFace
 
 FACE_SCALE = 0.25
 """Millimetres a unit of a face's drawing."""
+PADDING = (0.5, 1.2)
+"""Millimetres above and beside the text of a table's cell."""
+MOST_LINES = 50
+"""Lines of a table's row, such that it fits a page under the table's head."""
+SURELY_FITS = 200
+"""Signs that take fewer lines than that in the narrowest column."""
 
 
 def page_pdf(page: Page) -> bytes:
@@ -80,15 +87,34 @@ def _table(sheet: Sheet, block: Table) -> None:
     pdf = sheet.pdf
     pdf.set_font("plain", size=8)
     with pdf.table(
-        col_widths=block.widths, text_align="LEFT", line_height=4, padding=(0.5, 1.2), headings_style=head,
+        col_widths=block.widths, text_align="LEFT", line_height=4, padding=PADDING, headings_style=head,
         borders_layout=TableBordersLayout.ALL, first_row_as_headings=True,
     ) as table:  # fmt: skip
         table.row([sheet.fit(name) for name in block.columns])
         for values in block.rows:
             style: FontFace | None = black if values[1:2] == (FAIL,) else None
-            table.row([sheet.fit(value) for value in values], style=style)
+            for part in _split([sheet.fit(value) for value in values], block.widths, pdf):
+                table.row(part, style=style)
     pdf.set_font("plain", size=SIZE)
     sheet.gap()
+
+
+def _split(values: list[str], widths: Sequence[float], pdf: FPDF) -> list[list[str]]:
+    """The row as rows of at most `MOST_LINES` lines, since a row higher than a page cannot be drawn."""
+    from fpdf.enums import MethodReturnValue
+
+    if all(len(value) <= SURELY_FITS and "\n" not in value for value in values):
+        return [values]
+    room = [pdf.epw * width / sum(widths) - 2 * PADDING[1] for width in widths]
+    cells: list[Any] = [
+        pdf.multi_cell(width, text=value, padding=0, align="LEFT", dry_run=True, output=MethodReturnValue.LINES)
+        for width, value in zip(room, values, strict=True)
+    ]
+    high = max(map(len, cells))
+    if high <= MOST_LINES:
+        return [values]
+    starts = range(0, high, MOST_LINES)
+    return [["\n".join(lines[at : at + MOST_LINES]) for lines in cells] for at in starts]
 
 
 def _faces(sheet: Sheet, block: Faces) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import io
 import re
 from dataclasses import replace
 from datetime import timedelta, timezone
@@ -13,7 +14,7 @@ import pypdf
 import pytest
 
 from tester.reports.blocks import Page
-from tester.reports.content import NO_CLAIM, JobRecord, PhotoLine
+from tester.reports.content import NO_CLAIM, JobRecord, PhotoLine, StepLine
 from tester.reports.escape import visible
 from tester.reports.html import page_html
 from tester.reports.pages import bench_page, customer_page
@@ -199,3 +200,15 @@ def test_a_plan_with_a_long_line_and_many_lines_still_prints() -> None:
     job = replace(good_job(), plan_text="x" * 20000 + "\n" + "a = 1\n" * 2000)
     assert len(page_pdf(bench_page(job))) > 1000
     assert html.unescape(page_html(bench_page(job))).count("a = 1") == 2000
+
+
+def test_a_row_higher_than_a_sheet_goes_on_in_the_next_row() -> None:
+    words = [f"word{n}" for n in range(1200)]
+    job = good_job()
+    long = StepLine("s1", " ".join(words), "done", "by hand", job.made, "AB")
+    pdf = pypdf.PdfReader(
+        io.BytesIO(page_pdf(bench_page(replace(job, steps=(long, *job.steps), accepted=("x" * 5000,)))))
+    )
+    text = " ".join(" ".join(page.extract_text() for page in pdf.pages).split())
+    assert [word for word in re.findall(r"word\d+", text) if word in words] == words
+    assert text.count("Insert wire w1") == 1
