@@ -22,6 +22,8 @@ _LOW_MV = 700
 _HIGH_MV = 2500
 _FORCE_COUNTS = 60
 _CELL_SAMPLES = 8
+_CURRENT_COUNTS = 256
+"""20 uA through the reference resistor: below it nothing conducts."""
 _CELL_TOLERANCE_MOHM = 250
 _MOST = 300
 
@@ -134,7 +136,7 @@ class SelfTest:
             self.ohmmeter.meter.rest()
         upper = sums[0][0] - sums[1][0]
         lower = sums[0][1] - sums[1][1]
-        if lower <= 0:
+        if lower < _CELL_SAMPLES * _CURRENT_COUNTS:
             return [(0, -1)]
         gain = self.ohmmeter.gain_ppm(PGA_0256)
         return [(0, rounded(upper * REFERENCE_MOHM * (1000000 + gain), lower * 1000000))]
@@ -144,11 +146,11 @@ class SelfTest:
         reply.start()
         start = reply.at + 4
         self.scanner.walk(channels, channels, reply)
-        found = []
+        found: list[tuple[int, int]] = []
         row = len(channels) // 8
         for i in range(len(channels)):
             self.guard.pump()
             for j in range(len(channels)):
-                if i != j and reply.buffer[start + i * row + j // 8] >> j % 8 & 1:
+                if len(found) < _MOST and i != j and reply.buffer[start + i * row + j // 8] >> j % 8 & 1:
                     found.append((channels[i], channels[j]))
         return found

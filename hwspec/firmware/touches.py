@@ -8,12 +8,13 @@ each for the release time: 1.8 mA, and no more than 3.6 mA against several (hwsp
 
 from .errors import ScpiError
 from .expander import Expanders
-from .limits import RELEASE_LONG_US
+from .limits import RELEASE_LONG_US, SLICE_ESTIMATE_MS
 from .pins import Pins
 from .scan import Scanner
 
 GROUP = 16
 _SIZE = 8
+COST_STEP_US = 250
 
 
 class Touches:
@@ -35,7 +36,7 @@ class Touches:
         self._got = 0
 
     def compile(self, read: "list[int]", held: "list[int]", lists: "list[list[int]]") -> None:
-        """Steps for each list, group by group. Raises -222 when a channel is not held or not read."""
+        """Steps for each list, group by group. Raises -222 when a channel is not held or not read, or for too much."""
         self.forget()
         masks: dict[int, int] = {}
         for number in range(len(lists)):
@@ -45,6 +46,9 @@ class Touches:
                     raise ScpiError(-222, "channel %d is not held and read" % c)
                 key = number * 256 + (c - 1) // GROUP
                 masks[key] = masks.get(key, 0) | 1 << (c - 1) % GROUP
+        us = len(masks) * (COST_STEP_US + self._release_us() + self.scanner.fall_us)
+        if us > SLICE_ESTIMATE_MS * 1000:
+            raise ScpiError(-222, "would take about %d ms: more than %d" % (us // 1000, SLICE_ESTIMATE_MS))
         self._steps = bytearray(_SIZE * len(masks))
         self.count = len(masks)
         at = 0
@@ -74,10 +78,12 @@ class Touches:
 
     def _look(self, at: int) -> int:
         steps = self._steps
-        release_us = self.scanner.release_us
-        if release_us > RELEASE_LONG_US:
-            release_us = RELEASE_LONG_US
+        release_us = self._release_us()
         return self.driver.let_go(steps[at + 1], steps[at + 2], steps[at + 3], release_us, self.scanner.fall_us)
+
+    def _release_us(self) -> int:
+        release_us = self.scanner.release_us
+        return release_us if release_us < RELEASE_LONG_US else RELEASE_LONG_US
 
     def step(self) -> int:
         """Play the next step; where it lies when its reading changed, else -1. Allocates nothing."""

@@ -94,8 +94,8 @@ class Watch:
     def _select(self) -> None:
         self.driver.want(self.read)
 
-    def _compile(self, pattern: Pattern) -> None:
-        """A coded pattern on its own: leave the held one, drive, read, and hold again."""
+    def _compile(self, pattern: Pattern) -> int:
+        """A coded pattern on its own: leave the held one, drive, read, and hold again. Its time in microseconds."""
         driver = self.driver
         programme = self.scanner.programme
         held = self.patterns[0].driven
@@ -107,6 +107,7 @@ class Watch:
         driver.emit_release(programme, pattern.driven, self.scanner.release_us)
         self._emit_hold(programme)
         pattern.programme = programme.copy()
+        return programme.cost_us
 
     def _emit_hold(self, programme: Programme) -> None:
         self.driver.emit_drive(programme, self.patterns[0].driven)
@@ -128,8 +129,11 @@ class Watch:
             self.touches.compile(self.read, held.driven, [pattern.driven for pattern in coded])
             self._fall_us = self.scanner.fall_us
         else:
+            before_us = 0
             for pattern in coded:
-                self._compile(pattern)
+                taken_us = self._compile(pattern)
+                self.scanner.check_time(before_us)
+                before_us += taken_us
         gc.collect()  # so that none is due while the watch runs
         self._hold()
         for i in range(len(coded)):

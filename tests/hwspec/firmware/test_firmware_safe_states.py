@@ -145,3 +145,42 @@ def test_a_line_for_which_there_is_no_memory_ends_what_is_driven_and_not_the_fir
     talk.run(0.02)
     assert not driven(talk)
     assert talk.ask("SYST:ERR?") == b'-310,"System error;MemoryError"\n'
+
+
+def test_a_self_test_with_everything_joined_tells_no_more_than_fits_a_reply() -> None:
+    """64 x 63 pairs follow each other: collecting all of them would fill the heap of the board."""
+    everything = {"link": [{"a": cavity, "b": "~bolt"} for cavity in FULL_LEADS.values()]}
+    talk = Talk(everything, FULL_LEADS).begin()
+    selftest = talk.app.board.bench().selftest
+    kept: list[int] = []
+    real = selftest._crosstalk
+    selftest._crosstalk = lambda *given: kept.append(len(found := real(*given))) or found  # type: ignore[func-returns-value]
+    passed, found = talk.self_test(3, 1)
+    assert not passed and len(found) == 300 and kept == [300]
+
+
+@pytest.mark.parametrize("counts", [(32767, -32768, 1, 0), (-32768, 32767, 1, 0), (32767, -32768, 40, 0)])
+def test_a_reference_cell_without_current_is_a_finding_and_no_number_that_does_not_fit(
+    counts: tuple[int, int, int, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    selftest = talk.app.board.bench().selftest
+    sense = iter([counts[0]] * 8 + [counts[1]] * 8)
+    reference = iter([counts[2]] * 8 + [counts[3]] * 8)
+    monkeypatch.setattr(selftest.converter, "sample", lambda ain, pga: next(reference if ain == 6 else sense))
+    assert talk.self_test(2) == (False, [(0, -1)])
+
+
+@pytest.mark.parametrize("how", [0, 1])
+def test_a_watch_whose_first_readings_would_take_too_long_is_not_started(how: int) -> None:
+    """Nobody can end the lease meanwhile, so a start is held to the time of every query that drives."""
+    talk = Talk(WIRE, FULL_LEADS).begin()
+    talk.ask_body("SCAN:TIM?", 5000, 5000)
+    talk.ask_body("WATC:LOAD?", "(@1:64)", "(@1:64)", *["(@1:64)"] * 15)
+    before = talk.seconds
+    with pytest.raises(Refused, match="would take about") as refused:
+        talk.ask_body("WATC:STAR?", 0, how)
+    assert refused.value.number == -222 and talk.seconds - before < 0.25
+    talk.ask_body("SCAN:TIM?", 40, 60)
+    talk.ask_body("WATC:STAR?", 0, how)
+    assert talk.seconds - before < 0.5
