@@ -2,7 +2,7 @@
 
 MAKER = "Loomwright"
 MODELS = {"full": "Scanboard Full", "starter": "Scanboard Starter"}
-FIRMWARE = "1.1.1"
+FIRMWARE = "1.1.2"
 PROTOCOL_MAJOR = 1
 PROTOCOL_MINOR = 1
 LIMITS = 1

@@ -8,7 +8,7 @@ from hwspec.vectors.framing import NONCE, Vector, exchange, rows
 
 STATE = (
     "build=full;channels=64;cards=1;can=scan,voltage,resistance,isolation,watch;"
-    "serial=5642000000000001;firmware=1.1.1;protocol=1.1;limits=1;timing=40,60"
+    "serial=5642000000000001;firmware=1.1.2;protocol=1.1;limits=1;timing=40,60"
 )
 
 

@@ -1,6 +1,8 @@
 """The uncertainty budget: its rules against outside figures, its sum against a library and against 300 boards."""
 
 import math
+import re
+import tomllib
 
 import pytest
 from uncertainties import ufloat
@@ -99,3 +101,47 @@ def test_figures_in_the_page_s_sentences_are_those_of_the_decks() -> None:
         low = min(float(r["low_percent"]) for r in rows)
         high = max(float(r["high_percent"]) for r in rows)
         assert f"| {ohms / 1e6:.0f} Mohm | {low:.0f} to +{high:.0f} % |" in PAGE
+
+
+def test_limits_that_the_page_states_are_those_of_the_limits_file() -> None:
+    limits = tomllib.loads((ROOT / "hwspec" / "limits.toml").read_text(encoding="utf-8"))["limits"]
+
+    def value(name: str, scale: float = 1) -> str:
+        return f"{limits[name]['value'] * scale:g}"
+
+    relative, absolute = value("resistance_relative", 100), value("resistance_absolute", 1000)
+    high_relative, high_absolute = value("range_high_relative", 100), value("range_high_absolute")
+    said = [
+        f"| 2 points | {value('surely_joined_2', 1e-3)} kohm | joined |",
+        f"| {value('net_points_max')} points | {value('surely_joined_60')} ohm | net60",
+        f"| {value('surely_apart', 1e-6)} Mohm, worst leakage | apart |",
+        f"joined up to {value('starter_surely_joined_2', 1e-3)} kohm (2 points)",
+        f"{value('starter_surely_joined_20', 1e-3)} kohm ({value('starter_channels')} points)",
+        f"{value('starter_surely_apart', 1e-6)} Mohm (starter_scan)",
+        f"current both ways, {value('test_current_ma')} mA",
+        f"({relative} % + {absolute} mohm) up to {value('resistance_promised_to')} ohm",
+        f"Up to {value('range_high_ohm', 1e-3)} kohm on the 4.096 V range: plus or minus "
+        f"({high_relative} % + {high_absolute} ohm)",
+        f"by some {value('contact_repeat_ohm', 1000)} mohm",
+        f"more than {limits['voltage_high_v']['value']:.2f} V or less than {value('voltage_low_v')} V",
+        f"178 ms | simulated (deadman), {value('deadman_max_ms')} ms is used |",
+    ]
+    missing = [words for words in said if words not in " ".join(PAGE.split())]
+    assert not missing, missing
+
+
+def test_scan_figures_of_the_page_are_those_of_the_decks() -> None:
+    joined = {
+        int(r["points"]): r["max_ohm"] for r in results("joined") if (r["rs_ohm"], r["pullup_ohm"]) == (820, 3.3e5)
+    }
+    apart = {r["leak_a"]: float(r["min_ohm"]) for r in results("apart") if (r["drivers"], r["points"]) == (1, 1)}
+    rows = results("deadman")
+    earliest = min(float(r["earliest_off_ms"]) for r in rows if r["earliest_off_ms"] != "-")
+    latest = max(float(r["stuck_high_off_ms"]) for r in rows if r["stuck_high_off_ms"] != "-")
+    said = [f"| expanders released after the processor stops | {earliest:.1f} to {latest:.0f} ms |"]
+    said += [f"| {apart[5e-8] / 1e6:.1f} Mohm, typical leakage | apart |"]
+    for points in (11, 31):
+        kohm = re.search(rf"\| {points} points \| ([\d.]+) kohm \| joined \|", PAGE)
+        assert kohm and float(kohm[1]) == math.floor(float(joined[points]) / 100) / 10, points
+    missing = [words for words in said if words not in PAGE]
+    assert not missing, missing

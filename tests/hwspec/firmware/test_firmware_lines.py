@@ -91,7 +91,7 @@ def console() -> Console:
 
 
 def test_identity_names_maker_model_serial_and_version(console: Console) -> None:
-    assert console.say(b"*IDN?\n") == b"Loomwright,Scanboard Starter,01020304A5FF0010,1.1.1\n"
+    assert console.say(b"*IDN?\n") == b"Loomwright,Scanboard Starter,01020304A5FF0010,1.1.2\n"
 
 
 def test_carriage_return_before_the_line_end_is_ignored(console: Console) -> None:
