@@ -11,7 +11,7 @@ from hwspec.virtual.leads import Leads
 from hwspec.virtual.parts import Cell, Parts
 from hwspec.virtual.trace import Trace
 from hwspec.virtual.wiring import build
-from tests.support.virtual import as_harness
+from tests.support.virtual import VirtualBench, as_harness
 
 SETTLED_NS = 10_000_000_000
 
@@ -173,3 +173,15 @@ def test_pins_that_change_between_dropouts_keep_the_order_of_time():
         made.set_pin(0, turn % 3)
         made.clock.advance(37_000 * (1 + turn % 7))
         assert -0.2 < made.point_volts(turn % 4) < 3.5
+
+
+def test_the_rail_of_the_starter_board_stays_where_its_pin_holds_it_when_the_pump_call_falls_silent():
+    """It hangs on a pin of the processor; no dead man lets go of it, as one does on the card board."""
+    for kind, low in (("starter", True), ("full", False)):
+        bench = VirtualBench({}, {1: "D-1"}, build=kind, nominal=True, app=False)
+        for edge in range(200):
+            bench.hal.arm(edge & 1)
+            bench.hal.wait_us(500)
+        bench.hal.rail(0)
+        bench.board.clock.advance(1_000_000_000)
+        assert (bench.board.circuit.pin_volts(0) < 0.1) == low, kind
