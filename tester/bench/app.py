@@ -244,12 +244,12 @@ class BenchApp(App[int]):
         if job is not None:
             reached = STAGES.index(job.state.stage)
             for n, name in enumerate(STAGES):
-                sign, role = ("✓", "right") if n < reached else ("▸", "strong") if n == reached else (" ", "dim")
+                sign, role = ("✓", "right") if n < reached else (" ", "strong") if n == reached else (" ", "dim")
                 again = name == "as left" and bool(self.session.stale_words())
                 if n < reached and name in self._not_done():
                     sign, role = " ", "dim"
                 picks.append(Pick(name, name, "!" if again else sign, "doubt" if again else role,
-                                  "test again" if again else ""))  # fmt: skip
+                                  "test again" if again else "here" if n == reached else ""))  # fmt: skip
         picks.append(Pick("jobs", "another job: find it, or begin a new one"))
         if job is not None:
             picks.append(Pick("comeback", "comeback: this job replayed, scanned again, compared"))

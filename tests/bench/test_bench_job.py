@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from tester.bench.cavities import CavityList
+from tester.bench.face import FaceView
 from tester.bench.lineview import Lines
 from tester.bench.messages import WorkFailed
 from tester.board.client import Board
@@ -109,13 +111,14 @@ async def test_a_board_unplugged_mid_job_is_told_waited_for_and_the_job_goes_on(
 
 @pytest.fixture
 def held(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
-    """Every scan waits at its first step until this is set, so that what happens meanwhile happens in the middle."""
+    """Every scan waits where its first channels have answered until this is set: what happens meanwhile is mid-scan."""
     go, take = threading.Event(), measure.take_scan
 
     def waiting(board: Any, maps: Any, *, progress: Callable[[int, int], None], **more: Any) -> Any:
         def step(done: int, total: int) -> None:
             progress(done, total)
-            go.wait(20)
+            if done:
+                go.wait(20)
 
         return take(board, maps, progress=step, **more)
 
@@ -124,18 +127,41 @@ def held(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
     go.set()
 
 
+def unmarked(bench: Bench) -> bool:
+    """True when faces and list say nothing of any cavity."""
+    text = bench.app.stage.query_one(FaceView).text() + bench.app.stage.query_one(CavityList).text()
+    return not set(text) & set("✓✗●○") and " with " not in text and "joined to" not in text
+
+
+async def test_a_rework_whose_scan_breaks_off_leaves_no_mark_of_the_verdict_before(
+    bench: Bench, held: threading.Event
+) -> None:
+    async with bench.running(record=bench.prepare("judged")):
+        await bench.until(lambda: bench.app.board_state == "rest", "the board")
+        assert not unmarked(bench)
+        await bench.keys("r", "y")
+        await bench.until(lambda: " of 12" in bench.strip and not unmarked(bench), "the middle of the scan")
+        assert not unmarked(bench)
+        await bench.keys("x")
+        held.set()
+        await bench.until(lambda: not bench.app.stage.scanning, "the end of the scan")
+        assert unmarked(bench), bench.text()
+        assert "Not scanned since the last step" in bench.text() and "stored" not in bench.strip
+
+
 async def test_a_scan_that_loses_the_board_counts_for_nothing_and_is_asked_for_again(
     bench: Bench, held: threading.Event
 ) -> None:
     async with bench.at("as found"):
         await bench.keys("enter")
-        await bench.until(lambda: " of 12" in bench.strip, "the middle of the scan")
+        await bench.until(lambda: " of 12" in bench.strip and not unmarked(bench), "the middle of the scan")
         await bench.rehearse("unplug")
         held.set()
         await bench.until(lambda: bench.job.state.aborted, "an end")
         await bench.until(lambda: bench.app.board_state == "rest", "the board is back")
         assert bench.job.state.newest_scan("as found") is None
         await bench.until(lambda: "s to scan again" in bench.strip, "the next step")
+        assert unmarked(bench), bench.text()
         await bench.keys("s")
         await bench.until(lambda: bench.job.state.newest_scan("as found") is not None, "the scan")
 
@@ -145,12 +171,13 @@ async def test_a_cancelled_scan_leaves_the_board_at_rest_and_counts_for_nothing(
 ) -> None:
     async with bench.at("as found"):
         await bench.keys("enter")
-        await bench.until(lambda: " of 12" in bench.strip, "the middle of the scan")
+        await bench.until(lambda: " of 12" in bench.strip and not unmarked(bench), "the middle of the scan")
         await bench.keys("x")
         held.set()
         await bench.until(lambda: not bench.app.stage.scanning, "the end of the scan")
         assert bench.job.state.newest_scan("as found") is None
         assert "cancelled" in bench.strip
+        assert unmarked(bench), bench.text()
         assert bench.job.state.aborted[-1]["purpose"] == "as found"
         await bench.until(lambda: bench.app.board_state == "rest", "the board at rest")
 

@@ -12,7 +12,6 @@ from tester.bench.face import FaceView
 from tester.bench.harness_view import verdict_fields, verdict_marks
 from tester.bench.history import SIGNS, event_words
 from tester.bench.lineview import Block, Lines, said
-from tester.bench.marks import Mark
 from tester.bench.messages import WorkDone
 from tester.bench.picks import Pick, PickList
 from tester.bench.stages.scan import ScanStage
@@ -55,6 +54,7 @@ class ComebackScreen(ScanStage):
             picks.show(self._events())
         else:
             reading = self.bench.session.comeback_reading()
+            self.blank()
             if reading is not None:
                 self.show_reading(reading)
             picks.show(self._changes())
@@ -192,9 +192,7 @@ class ComebackScreen(ScanStage):
             measured = self.bench.session.reading(scan)
             self.show_reading(measured)
         else:
-            names = [line for leads in self._job().leads for line in leads.cavities]
-            face.mark(dict.fromkeys(names, Mark.UNKNOWN))
-            cavities.update_lines({name: {"mark": Mark.UNKNOWN, "joined": None, "note": ""} for name in names})
+            self.blank()
         event = events[place - 1]
         touched: tuple[str, ...] = ()
         if event.kind in ("tick", "undo"):

@@ -38,6 +38,7 @@ class AsFoundScreen(ScanStage):
         if self.scanning or self.draw_wet():
             return
         if measured is None:
+            self.blank()
             self.query_one(Lines).show(said("Nothing is known of this harness yet."))
             self.query_one(PickList).show([])
             return

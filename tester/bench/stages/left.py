@@ -49,6 +49,8 @@ class AsLeftScreen(ScanStage):
             words, state = "Not scanned yet.", self._job().state
             if state.newest_scan("as left"):
                 words = "Not judged since the last change." if state.unjudged else "Not scanned since the last step."
+            self.source = self.when = ""
+            self.blank()
             self.query_one(Lines).show(said(words))
             self.query_one(PickList).show(self._open_steps())
             return

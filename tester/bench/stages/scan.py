@@ -93,6 +93,17 @@ class ScanStage(StageScreen):
         self.query_one(FaceView).mark(reading_marks(measured))
         self.query_one(CavityList).update_lines(reading_fields(measured))
 
+    def blank(self) -> None:
+        """Nothing is known of any cavity: what a broken scan or an older verdict left there is taken off."""
+        job = self.bench.session.job
+        assert job is not None
+        names = [name for leads in job.leads for name in leads.cavities]
+        face, cavities = self.query_one(FaceView), self.query_one(CavityList)
+        face.mark(dict.fromkeys(names, Mark.UNKNOWN))
+        face.choose(())
+        cavities.update_lines({name: {"mark": Mark.UNKNOWN, "joined": None, "note": ""} for name in names})
+        cavities.choose(())
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "cancel":
             return self.scanning
@@ -155,15 +166,9 @@ class ScanStage(StageScreen):
         self.again = False
         self.progress = "voltage check and driver check first"
         self._pace = Pace()
-        marks = {line: Mark.UNKNOWN for leads in maps for line in leads.cavities}
-        self.query_one(FaceView).mark(marks)
-        self.query_one(FaceView).choose(())
-        self.query_one(CavityList).update_lines(
-            {name: {"mark": Mark.UNKNOWN, "joined": None, "note": ""} for name in marks}
-        )
+        self.blank()
         self.query_one(Lines).show([])
         self.query_one(PickList).show([])
-        self.query_one(CavityList).choose(())
         self.number = self.bench.do(self.PURPOSE, full_scan(maps, session.leads_paths(), self.also(), self._recorder))
         self.source, self.when = "live" if self.number else "", ""
         if not self.number:
