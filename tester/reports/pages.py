@@ -21,7 +21,7 @@ from tester.reports.blocks import (
     Text,
 )
 from tester.reports.content import NO_CLAIM, JobRecord
-from tester.words import count_line, fault_lines, listed, lone_line, scope_line, untested_lines
+from tester.words import TRYING, count_line, fault_lines, listed, lone_line, scope_line, untested_lines
 
 
 def moment(at: datetime | None, zone: tzinfo = UTC) -> str:
@@ -207,6 +207,7 @@ def _checklist(record: JobRecord) -> Iterator[Block]:
         return
     rows = tuple((item, result or "open", "") for item, result in record.checklist)
     yield Heading("After installing: functions to check")
+    yield Text(TRYING)
     yield Table("Function checklist", ("Function", "Result", "Initials"), rows, (60, 22, 18))
 
 

@@ -4,7 +4,7 @@ from tester.words.changes import change_says, count_changes, dropout_line, watch
 from tester.words.faults import says
 from tester.words.lists import counted, listed, ohms
 from tester.words.readings import reading_lines
-from tester.words.stages import CAUTIONS, STAGES, connector_caution, stage_line
+from tester.words.stages import CAUTIONS, STAGES, TRYING, connector_caution, stage_line
 from tester.words.verdicts import (
     count_line,
     explanations,
@@ -21,6 +21,7 @@ from tester.words.verdicts import (
 __all__ = [
     "CAUTIONS",
     "STAGES",
+    "TRYING",
     "change_says",
     "connector_caution",
     "count_changes",

@@ -31,6 +31,11 @@ CAUTIONS: dict[str, str] = {
     ),
 }
 
+TRYING = (
+    "Service manual and local rules first. Hands out of the way of windows, latches and hatch. If the lamp of the "
+    "restraint system (air bag) stays lit, that is for qualified people."
+)
+
 RENAMED = "its lead set was mapped otherwise when the harness was scanned as found"
 
 

@@ -235,6 +235,7 @@ async def test_function_checks_are_not_flipped_by_a_slip_and_can_be_taken_back(b
         await bench.until(lambda: bench.job is not None, "the job")
         bench.app.call_later(bench.app.show_stage, "after installing")
         await bench.until_text("the lamp is lit")
+        assert "Hands out of the way of windows" in " ".join(bench.text().split())
         await bench.keys("n")
         assert bench.job.state.function_checks == {"lamp": "not ok"}
         await bench.keys("enter", "enter")

@@ -143,6 +143,12 @@ def test_the_customer_page_says_what_was_done_and_not_tested_and_guesses_no_caus
     assert "belongs in" not in said and "61.9" not in said and "side-door.toml" not in said
 
 
+def test_the_functions_to_check_come_with_their_caution() -> None:
+    for make in PAGES:
+        assert "Hands out of the way of windows" in words(make(good_job()))
+        assert "Hands out of the way" not in words(make(replace(good_job(), checklist=())))
+
+
 def test_a_job_without_a_result_says_so_on_both_pages() -> None:
     job = replace(good_job(), verdict=None, verdict_at=None)
     assert "NOT TESTED" in words(bench_page(job)) and "no test has been finished" in words(customer_page(job))

@@ -12,6 +12,7 @@ from tester.bench.lineview import Lines, said
 from tester.bench.picks import Pick, PickList
 from tester.bench.stage import StageScreen
 from tester.bench.text import count
+from tester.words import TRYING
 
 SIGNS = {"ok": ("✓", "right"), "not ok": ("✗", "wrong"), "not tried": ("–", "doubt")}
 
@@ -53,7 +54,8 @@ class AfterScreen(StageScreen):
         words = session.stale_words()
         if not words and not session.job.state.finished:
             words = "The job is not closed at the bench yet (g, finish)."
-        self.query_one("#result", Lines).show(said(words, "doubt", " ") if words else [])
+        lines = said(TRYING, "plain", " ")
+        self.query_one("#result", Lines).show([*lines, *said(words, "doubt", " ")] if words else lines)
 
     def next_words(self) -> str:
         session = self.bench.session
