@@ -22,11 +22,6 @@ TREES = ("SENSE_P", "SENSE_N", "FORCE")
 """The three multiplexer trees in the order of their registers along the chain."""
 
 
-def group_of(channel: int) -> tuple[int, int]:
-    """Channel 1..64 of a card -> (chip 0..3, bit 0..15)."""
-    return (channel - 1) // 16, (channel - 1) % 16
-
-
 def gpio_name(bit: int) -> str:
     """Expander pin of bit 0..15: port A first."""
     return f"GPA{bit}" if bit < 8 else f"GPB{bit - 8}"

@@ -33,10 +33,8 @@ def header(count: int, name: str, package: str, footprint: str) -> Kind:
 R_0805 = _two("resistor", "R", "0805", "Resistor_SMD:R_0805_2012Metric_Pad1.20x1.40mm_HandSolder")
 R_AXIAL = _two("resistor", "R", "axial 0.25 W", "Resistor_THT:R_Axial_DIN0207_L6.3mm_D2.5mm_P10.16mm_Horizontal")
 R_AXIAL_06 = _two("resistor", "R", "axial 0.6 W", "Resistor_THT:R_Axial_DIN0207_L6.3mm_D2.5mm_P10.16mm_Horizontal")
-R_AXIAL_1W = _two("resistor", "R", "axial 1 W", "Resistor_THT:R_Axial_DIN0411_L9.9mm_D3.6mm_P12.70mm_Horizontal")
 C_0805 = _two("capacitor", "C", "0805", "Capacitor_SMD:C_0805_2012Metric_Pad1.18x1.45mm_HandSolder")
 C_1206 = _two("capacitor", "C", "1206", "Capacitor_SMD:C_1206_3216Metric_Pad1.33x1.80mm_HandSolder")
-C_DISC = _two("capacitor", "C", "radial 5 mm", "Capacitor_THT:C_Disc_D5.0mm_W2.5mm_P5.00mm")
 C_CAN = _two(
     "electrolytic capacitor", "C", "radial 5 x 11 mm", "Capacitor_THT:CP_Radial_D5.0mm_P2.00mm", "plus", "minus"
 )

@@ -143,10 +143,6 @@ class Board(Session):
         """Store what was set on the board. `date`: yyyy-mm-dd."""
         return self._ask(CalibrationFrame, "CAL:SAVE?", f'"{date}"')
 
-    def calibrate_clear(self) -> CalibrationFrame:
-        """Forget the stored calibration."""
-        return self._ask(CalibrationFrame, "CAL:CLE?")
-
     def calibration(self) -> CalibrationFrame:
         """The stored calibration."""
         return self._ask(CalibrationFrame, "CAL:DATA?", body_most=BODY_MOST)

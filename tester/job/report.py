@@ -29,7 +29,6 @@ from tester.reports.tables import cavities_csv, record_json
 from tester.words import CAUTIONS, fault_lines, headline, ohms
 from tester.words.wet import left_out_line
 
-FORMATS = ("html", "pdf", "csv", "json", "junit")
 HOW = {"hand": "by hand", "board": "seen by the board"}
 CHANGING = frozenset({"remove", "move", "insert", "cut", "splice", "seal-off", "plug"})
 RESULTS = {
@@ -146,7 +145,7 @@ def _photos(job: Job) -> tuple[PhotoLine, ...]:
 
 
 def report_file(record: JobRecord, form: str, for_customer: bool, zone: tzinfo) -> bytes:
-    """A report as a file. `form` of FORMATS; the customer page exists as html and pdf. Raises InputError."""
+    """A report as a file. `form`: html, pdf, csv, json or junit; the customer page: html or pdf. Raises InputError."""
     if for_customer and form not in ("html", "pdf"):
         raise InputError(f"the customer page is made as html or pdf, not as {form}")
     page = customer_page(record, zone) if for_customer else bench_page(record, zone)

@@ -39,7 +39,7 @@ def judge(expected: Expected, measured: Measured, facts: JudgeFacts | None = Non
     scope, not_in_scope = scope_of(expected, measured, facts, best)
     everything = {*best.outcome.netlist.cavities, *measured.netlist.cavities, *expected.required}
     failed = best.wrong | {cavity for fault in best.hard for cavity in fault.cavities}
-    cavities = tuple(_cavity(name, best, measured, failed) for name in in_order(everything))
+    cavities = tuple(_cavity(name, best, measured, failed, facts) for name in in_order(everything))
     untested = untested_of(expected, facts, best, cavities, dict(not_in_scope))
     return Verdict(
         verdict=FAIL if best.wrong or best.hard else NOT_TESTED if untested else PASS,
@@ -74,10 +74,13 @@ def _across(fault: Fault, measured: Measured) -> Fault:
     return fault
 
 
-def _cavity(name: str, look: Look, measured: Measured, failed: Iterable[str]) -> CavityVerdict:
+def _cavity(name: str, look: Look, measured: Measured, failed: Iterable[str], facts: JudgeFacts) -> CavityVerdict:
     partners = look.outcome.netlist.partners(name) if name in look.outcome.netlist else ()
     if name not in measured.netlist:
-        return CavityVerdict(name, NOT_TESTED, partners, (), "not on a lead", "none")
+        known = facts.no_lead_why.get(name)
+        return CavityVerdict(
+            name, NOT_TESTED, partners, (), f"not on a lead: {known}" if known else "not on a lead", "none"
+        )
     seen = measured.netlist.partners(name)
     contact = "proven" if name in measured.proven or seen else "unproven"
     if name not in look.wanted:

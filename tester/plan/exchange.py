@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from tester.errors import InputError
 from tester.harness.colours import Colour
 from tester.harness.tables import near
-from tester.plan.kbl import MAX_BYTES as KBL_BYTES
 from tester.plan.kbl import Imported, import_kbl
 from tester.plan.load import load_plan, write_plan
 from tester.plan.models import Plan
@@ -15,7 +14,6 @@ from tester.plan.table import export_csv, import_csv
 
 IMPORTS = ("csv", "kbl", "toml")
 EXPORTS = ("csv", "toml")
-MAX_BYTES = KBL_BYTES  # read no more than one byte over this from a file: what is longer is refused anyway
 _ENDINGS = {"csv": "csv", "tsv": "csv", "txt": "csv", "kbl": "kbl", "xml": "kbl", "toml": "toml"}
 
 

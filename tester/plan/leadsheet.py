@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import textwrap
 from collections.abc import Mapping
 
 from tester.harness.cavity import split_cavity
@@ -16,8 +15,7 @@ from tester.plan.leadplan import LeadPlan, plan_leads
 from tester.plan.models import Plan
 from tester.plan.resolve import touched
 from tester.plan.sides import for_side, pick_side
-
-WIDTH = 80
+from tester.plan.wrap import wrapped
 
 
 def leads_for_plan(
@@ -78,18 +76,18 @@ def lead_plan_text(plan: LeadPlan) -> str:
     most = max(len(one.channels) for one in plan.rounds)
     lines = [f"{count} round{'s' if count > 1 else ''}, up to {most} leads each."]
     better = "no lead plan has fewer" if count == plan.bound else "fewer may exist, none was found"
-    lines += _wrapped("", f"Bound: at least {plan.bound} ({plan.bound_source}); {better}.")
+    lines += wrapped("", f"Bound: at least {plan.bound} ({plan.bound_source}); {better}.", 2)
     if plan.again:
         lines.append(f"In every round again, against misplugging: {' and '.join(plan.again)}.")
     for number, one in enumerate(plan.rounds, 1):
         moved = f", {plan.moved[number - 2]} leads moved" if number > 1 else ""
         lines += ["", f"Round {number}: {one.id}{moved}"]
-        lines += _wrapped("  ", "  ".join(f"{channel}={name}" for channel, name in one.channels.items()))
+        lines += wrapped("  ", "  ".join(f"{channel}={name}" for channel, name in one.channels.items()))
     if plan.unseen:
         lines += ["", "With fewer rounds this stays NOT TESTED:"]
     for left in plan.unseen:
         never = f"; never on a lead: {', '.join(left.cavities)}" if left.cavities else ""
-        lines += _wrapped(f"  {left.rounds:>2}: ", f"{left.pairs} pairs of circuits not seen{never}")
+        lines += wrapped(f"  {left.rounds:>2}: ", f"{left.pairs} pairs of circuits not seen{never}")
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -112,7 +110,3 @@ def lead_labels(leads: LeadMap, columns: int = 5) -> str:
     width = max(map(len, cells)) + 2
     rows = [cells[n : n + columns] for n in range(0, len(cells), columns)]
     return f"{leads.id}\n" + "\n".join("|".join(cell.center(width) for cell in row) for row in rows) + "\n"
-
-
-def _wrapped(head: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=head, subsequent_indent=" " * max(2, len(head)))

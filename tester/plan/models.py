@@ -316,14 +316,6 @@ class Plan(Strict):
         """The kit wire of that id. KeyError when there is none."""
         return self._wires[id]
 
-    def connector_of(self, id: str) -> Connector:
-        """The connector of that id. KeyError when there is none."""
-        return self._connectors[id]
-
     @cached_property
     def _wires(self) -> dict[str, Wire]:
         return {wire.id: wire for wire in self.wire}
-
-    @cached_property
-    def _connectors(self) -> dict[str, Connector]:
-        return {one.id: one for one in self.connector}

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 from tester.plan.models import Plan
 from tester.plan.variants import PlanReport, Variant
+from tester.plan.wrap import wrapped
 
-WIDTH = 80
+INDENT = 4
 _COLUMNS = "{:>3}  {:<10}{:>6}  {:>8}  {:>9}  {:<}"
 
 
@@ -30,39 +30,37 @@ def report_text(plan: Plan, report: PlanReport) -> str:
 
 def _variant(one: Variant) -> Iterable[str]:
     side = f" ({one.side})" if one.side else ""
-    yield from _wrapped(f"Variant {one.number}{side}: ", "; ".join(one.holds) or "always")
+    yield from wrapped(f"Variant {one.number}{side}: ", "; ".join(one.holds) or "always", INDENT)
     if one.combinations > 1:
         yield f"  {one.combinations} combinations come out like this"
-    yield from _wrapped("  steps: ", ", ".join(one.steps) or "none")
+    yield from wrapped("  steps: ", ", ".join(one.steps) or "none", INDENT)
     many = f" (or one of {one.outcomes} ways to come out)" if one.outcomes > 1 else ""
-    yield from _wrapped("  new circuits: ", (" | ".join(" ".join(c) for c in one.circuits) or "none") + many)
+    yield from wrapped("  new circuits: ", (" | ".join(" ".join(c) for c in one.circuits) or "none") + many, INDENT)
     if one.left_over:
-        yield from _wrapped("  kit wires left over: ", ", ".join(one.left_over))
+        yield from wrapped("  kit wires left over: ", ", ".join(one.left_over), INDENT)
     for finding in one.findings:
-        yield from _wrapped("  ! ", f"step {finding.step}: {finding.says}")
+        yield from wrapped("  ! ", f"step {finding.step}: {finding.says}", INDENT)
 
 
 def _whole(plan: Plan, report: PlanReport) -> Iterable[str]:
     yield f"{report.possible} combinations of answers tried; {len(report.variants)} variants."
     if report.not_tried:
-        yield from _wrapped("! ", report.not_tried)
+        yield from wrapped("! ", report.not_tried, INDENT)
     for finding in report.findings:
-        yield from _wrapped("! ", f"step {finding.step}: {finding.says}")
+        yield from wrapped("! ", f"step {finding.step}: {finding.says}", INDENT)
     whens = {step.id: step.when.words for step in plan.step if step.when is not None}
     for id in report.dead:
-        yield from _wrapped("Mind: ", f'step {id} is never done: "{whens[id]}" cannot occur')
+        yield from wrapped("Mind: ", f'step {id} is never done: "{whens[id]}" cannot occur', INDENT)
     for id in report.always:
-        yield from _wrapped("Mind: ", f'step {id} is always done: "{whens[id]}" always holds')
+        yield from wrapped("Mind: ", f'step {id} is always done: "{whens[id]}" always holds', INDENT)
     if report.taken_empty:
         names = ", ".join(report.taken_empty)
-        yield from _wrapped("Mind: ", f"taken for granted to be empty as found, no condition or fact asks: {names}")
+        yield from wrapped(
+            "Mind: ", f"taken for granted to be empty as found, no condition or fact asks: {names}", INDENT
+        )
     for wire in report.never_used:
         yield f"Mind: kit wire {wire} is never used."
     for blind in report.blind:
-        yield from _wrapped("Mind: ", blind.words)
+        yield from wrapped("Mind: ", blind.words, INDENT)
     if plan.hazards.undeclared:
-        yield from _wrapped("Mind: ", "hazards are not declared: a real board refuses this plan")
-
-
-def _wrapped(head: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=head, subsequent_indent="    ", break_long_words=False)
+        yield from wrapped("Mind: ", "hazards are not declared: a real board refuses this plan", INDENT)

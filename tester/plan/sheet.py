@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from tester.plan.blind import exchange_blind
@@ -11,8 +10,8 @@ from tester.plan.models import Plan
 from tester.plan.resolve import Resolved
 from tester.plan.say import say_step
 from tester.plan.steps import AnyStep, Insert
+from tester.plan.wrap import wrapped
 
-WIDTH = 80
 SAFETY = (
     "Battery disconnected, the maker's waiting time kept. Harness out of the vehicle, both ends free.",
     "The service manual and local rules come first.",
@@ -43,19 +42,13 @@ def sheet_text(plan: Plan, resolved: Resolved | None = None) -> str:
     if here.function:
         lines += ["", "AFTER INSTALLING"]
         for one in here.function:
-            lines += _wrapped("[ ] ", f"{one.do}: {one.see}")
+            lines += wrapped("[ ] ", f"{one.do}: {one.see}")
     lines += ["", "Builder: ____________  Tester: ____________  Date: ____________"]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _wrapped(head: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_long_words=False
-    ) or [head]
-
-
 def _bullets(texts: object) -> list[str]:
-    return [line for text in texts for line in _wrapped("* ", text)]  # type: ignore[attr-defined]
+    return [line for text in texts for line in wrapped("* ", text)]  # type: ignore[attr-defined]
 
 
 def _connectors(plan: Plan) -> Iterator[str]:
@@ -67,28 +60,26 @@ def _connectors(plan: Plan) -> Iterator[str]:
         if one.kind == "housing":
             moulded = ", ".join(map(str, sorted(one.moulded)))
             facts.append(f"moulded numbers: {moulded}" if moulded else "no number is moulded: count twice")
-        yield from _wrapped(f"{one.id}: ", "; ".join(facts))
+        yield from wrapped(f"{one.id}: ", "; ".join(facts))
 
 
 def _kit(plan: Plan) -> Iterator[str]:
     for wire in plan.wire:
         length = f"{wire.length_mm:g} mm" if wire.length_mm else ""
         facts = [wire.look, length, f"{wire.a.words} to {wire.b.words}", wire.note]
-        yield from _wrapped(f"{wire.id}: ", ", ".join(fact for fact in facts if fact))
+        yield from wrapped(f"{wire.id}: ", ", ".join(fact for fact in facts if fact))
     pairs = [one for one in exchange_blind(plan) if one.differ]
     if pairs:
         names = ", ".join(f"{one.first}/{one.second}" for one in pairs)
-        yield from _wrapped(
-            "! ", f"Finish one wire before you pick up the next: no scan sees these exchanged: {names}."
-        )
+        yield from wrapped("! ", f"Finish one wire before you pick up the next: no scan sees these exchanged: {names}.")
 
 
 def _one(plan: Plan, number: int, step: AnyStep, only: str) -> Iterator[str]:
     if step.caution:
-        yield from _wrapped("     ! ", step.caution)
-    yield from _wrapped(f"[ ] {number:>2}. ", only + say_step(plan, step))
+        yield from wrapped("     ! ", step.caution)
+    yield from wrapped(f"[ ] {number:>2}. ", only + say_step(plan, step))
     if step.note:
-        yield from _wrapped("        ", step.note)
+        yield from wrapped("        ", step.note)
     if step.photo:
         yield "        (photo)"
 
@@ -113,13 +104,13 @@ def _not_here(resolved: Resolved) -> list[str]:
     if resolved.questions:
         lines += ["", "TO ANSWER FIRST"]
         for question in resolved.questions:
-            lines += _wrapped("? ", f"{question.says} ({question.id})")
+            lines += wrapped("? ", f"{question.says} ({question.id})")
     if resolved.problems:
         lines += ["", "DOES NOT FIT THIS HARNESS"]
         for problem in resolved.problems:
-            lines += _wrapped("! ", f"step {problem.step}: {problem.says}")
+            lines += wrapped("! ", f"step {problem.step}: {problem.says}")
     if resolved.skipped:
         lines += ["", "NOT ON THIS HARNESS"]
         for one in resolved.skipped:
-            lines += _wrapped("- ", f"{say_step(resolved.plan, one.step)} ({one.why})")
+            lines += wrapped("- ", f"{say_step(resolved.plan, one.step)} ({one.why})")
     return lines

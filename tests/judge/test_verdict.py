@@ -54,6 +54,8 @@ def test_a_required_cavity_without_a_lead_is_not_tested_and_named():
     assert verdict.verdict == NOT_TESTED
     assert ("not on a lead", ("H-2",)) in verdict.untested
     assert by_cavity(verdict) == {"D-1": PASS, "H-1": PASS, "D-2": NOT_TESTED, "H-2": NOT_TESTED}
+    told = judge(expected, measured("D-1 H-1 | D-2"), JudgeFacts(no_lead_why={"H-2": "the lead set cannot reach it"}))
+    assert {c.cavity: c.why for c in told.cavities}["H-2"] == "not on a lead: the lead set cannot reach it"
 
 
 def test_a_cavity_without_lead_that_is_not_required_blocks_nothing():

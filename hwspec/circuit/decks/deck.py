@@ -9,8 +9,7 @@ Cell = float | str
 Row = tuple[Cell, ...]
 
 VDD_LOW = 3.3 * 0.98
-VDD_HIGH = 3.3 * 1.02
-"""Rail of a card at both ends of its regulator's tolerance, volt (2 %, from memory of the data sheet)."""
+"""Rail of a card at the lower end of its regulator's tolerance, volt (2 %, from memory of the data sheet)."""
 
 VIL, VIH = 0.2, 0.8
 """Thresholds of the expander as a share of its supply (data sheet)."""
