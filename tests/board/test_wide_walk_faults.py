@@ -92,7 +92,7 @@ def walked(seed: int, kind: str, before: int) -> tuple[str, set[str]]:
 
 def test_a_walk_of_64_channels_under_each_kind_of_fault_is_right_or_ends_in_time():
     ends = Counter[str]()
-    for seed in range(2 * len(KINDS)):
+    for seed in range(20):
         kind = KINDS[seed % len(KINDS)]
         ended, struck = walked(seed, kind, before=seed // len(KINDS))
         assert struck == {kind}, seed
