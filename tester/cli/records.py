@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -38,8 +38,24 @@ def _time(moment: datetime) -> str:
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")
 
 
-def _zone() -> Any:
-    return datetime.now().astimezone().tzinfo
+class Local(tzinfo):
+    """This machine's zone, each moment with its own offset: in November a job of July still shows summer time."""
+
+    def fromutc(self, dt: datetime) -> datetime:
+        """The moment in the zone that holds then."""
+        return dt.replace(tzinfo=UTC).astimezone()
+
+    def utcoffset(self, dt: datetime | None) -> timedelta | None:
+        """Of a wall clock reading in this machine's zone."""
+        return None if dt is None else dt.replace(tzinfo=None).astimezone().utcoffset()
+
+    def dst(self, dt: datetime | None) -> timedelta | None:
+        """Not known."""
+        return None
+
+    def tzname(self, dt: datetime | None) -> str | None:
+        """As `utcoffset`."""
+        return None if dt is None else dt.replace(tzinfo=None).astimezone().tzname()
 
 
 def row_object(one: JobRow) -> dict[str, Any]:
@@ -165,7 +181,7 @@ def report(options: argparse.Namespace) -> int:
         record = report_of(Job.take_up(log, options.record), log)
         write_whole(
             options.output,
-            report_file(record, options.format or _form(options.output, REPORTS), options.customer, _zone()),
+            report_file(record, options.format or _form(options.output, REPORTS), options.customer, Local()),
         )
     return _written(options, options.output)
 
@@ -174,7 +190,7 @@ def label(options: argparse.Namespace) -> int:
     """Write the label of one job."""
     with reading_log(options.log) as log:
         record = report_of(Job.take_up(log, options.record), log)
-        write_whole(options.output, label_file(record, options.format or _form(options.output, LABELS), _zone()))
+        write_whole(options.output, label_file(record, options.format or _form(options.output, LABELS), Local()))
     return _written(options, options.output)
 
 

@@ -4,6 +4,8 @@ import csv
 import json
 import shlex
 import shutil
+import time
+from datetime import UTC, datetime
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -11,9 +13,11 @@ import pypdf
 import pytest
 
 from tester.cli.main import main
+from tester.cli.records import Local
 from tester.job.job import Job
 from tester.records.search import Query
 from tester.records.store import Store
+from tester.reports.pages import moment
 from tester.shipped import shipped
 
 
@@ -241,3 +245,15 @@ def test_the_demo_says_where_its_record_is(tmp_path: Path, capsys: pytest.Captur
     assert main(["demo", "--log", str(place)]) == 0
     line = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("Next: loomwright "))
     assert main(shlex.split(line.removeprefix("Next: loomwright "))) == 0
+
+
+def test_a_page_shows_each_moment_in_the_time_that_held_then(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The rule of the European Union, written as POSIX has it (from memory): last Sundays of March and October."""
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    try:
+        shown = [moment(datetime(2026, month, 1, 12, tzinfo=UTC), Local()) for month in (1, 7)]
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert shown == ["2026-01-01 13:00 CET", "2026-07-01 14:00 CEST"]
