@@ -85,6 +85,7 @@ def verdict(bench: Bench) -> str:
     return str(bench.job.state.verdicts[-1].verdict["verdict"])
 
 
+@pytest.mark.campaign
 async def test_a_wet_harness_never_passes_until_the_lead_set_is_proven_again(bench: Bench) -> None:
     async with bench.at("as left"):
         await plug(bench, "wet", *AFTER, wet=("B-2",))
@@ -134,6 +135,7 @@ async def test_a_wet_harness_never_passes_until_the_lead_set_is_proven_again(ben
     assert replayed(bench, record) == 3
 
 
+@pytest.mark.campaign
 async def test_a_comeback_is_led_through_and_says_what_it_did_not_look_at(bench: Bench) -> None:
     async with bench.running(record=bench.prepare("judged")):
         await bench.until(lambda: bench.app.board_state == "rest", "the board")

@@ -16,6 +16,7 @@ needs_micropython = pytest.mark.skipif(
 )
 
 
+@pytest.mark.campaign
 @needs_micropython
 @pytest.mark.timeout(240)
 def test_a_bare_board_gets_its_firmware_and_a_broken_update_leaves_it(tmp_path: Path):
@@ -37,6 +38,7 @@ def test_a_port_that_is_no_board_is_left_alone_unless_the_person_says_it_is_bare
     assert len(asked) == 1 and "bare RP2040 board" in asked[0]
 
 
+@pytest.mark.campaign
 @needs_micropython
 @pytest.mark.timeout(240)
 def test_a_board_that_comes_back_under_another_port_name_is_found_by_its_usb_serial_number(

@@ -7,6 +7,8 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 from tester.board.virtual import VirtualBoard
 from tester.cli.main import main
 from tester.records.store import Store
@@ -19,6 +21,7 @@ PLAN = shipped("fixtures", "plans", "side-door.toml")
 LEASE_MS, RESET_MS = 500, 156  # hwspec/protocol.md, lease; hwspec/limits.toml, dead-man
 
 
+@pytest.mark.campaign
 def test_a_job_killed_at_any_moment_is_taken_up_again_and_passes(tmp_path: Path, capsys: object) -> None:
     log, scan = tmp_path / "log.db", tmp_path / "found.json"
     before = shipped("fixtures", "harnesses", "side-door-heater-before.toml")
@@ -51,6 +54,7 @@ def test_a_job_killed_at_any_moment_is_taken_up_again_and_passes(tmp_path: Path,
     assert_all_released(trace)
 
 
+@pytest.mark.campaign
 def test_a_run_killed_at_random_moments_loses_nothing_acknowledged_and_is_taken_up_to_pass(tmp_path: Path) -> None:
     tally = Runs(tmp_path, seed=7).series(3)
     assert tally.kills == 3 and tally.lost == tally.half == 0

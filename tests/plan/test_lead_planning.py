@@ -25,6 +25,7 @@ from tests.support.demo import EMPTY, demo_plan, perfect_scan
 from tests.support.lead_cover import check_once
 
 
+@pytest.mark.campaign
 @settings(max_examples=20, deadline=None)
 @given(st.randoms(use_true_random=False))
 def test_random_lead_plans_show_everything_that_is_needed(random: Random) -> None:

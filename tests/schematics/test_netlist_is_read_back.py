@@ -24,6 +24,7 @@ def read_back_equals_source(name: str) -> None:
         assert {(pin.number, pin.name) for pin in part.kind.pins} == kinds[lib_name(part.kind)]
 
 
+@pytest.mark.campaign
 def test_the_main_board_read_back_is_the_source() -> None:
     """Card and starter, which take the parser long, are read in tests/campaigns."""
     read_back_equals_source("main")
