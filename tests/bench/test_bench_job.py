@@ -209,6 +209,7 @@ async def test_what_failed_for_another_stage_is_not_told_as_a_failure_of_the_lea
         assert len(bench.job.state.aborted) == aborted
 
 
+@pytest.mark.campaign
 async def test_exchanged_leads_are_named_while_the_leads_are_proven(bench: Bench) -> None:
     text = "\n".join(line for line in Path(bench.leads[0]).read_text().splitlines() if "B-" not in line)
     bench.leads = [bench.write("half.toml", text)]

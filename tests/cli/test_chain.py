@@ -92,6 +92,7 @@ def test_scan_prints_every_circuit_of_the_harness(bench: Path, capsys: pytest.Ca
     }  # fmt: skip
 
 
+@pytest.mark.campaign
 def test_a_good_harness_passes_and_broken_ones_fail_at_the_right_cavities(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

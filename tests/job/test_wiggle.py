@@ -65,6 +65,7 @@ def test_parts_between_circuits_are_as_they_should_be(rig: Rig) -> None:
     assert watch_of(watch_object(result)) == result
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("ends", [("D-1", "D-2"), ("D-1", "D-3"), ("D-3", "D-4"), ("D-2", "D-4")])
 def test_a_touch_is_seen_unless_the_watch_says_that_parts_hide_it(rig: Rig, ends: tuple[str, str]) -> None:
     """The control: without the parts each of these touches is seen, and nothing is said to be hidden."""
