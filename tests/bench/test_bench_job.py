@@ -182,6 +182,7 @@ async def test_a_cancelled_scan_leaves_the_board_at_rest_and_counts_for_nothing(
         await bench.until(lambda: bench.app.board_state == "rest", "the board at rest")
 
 
+@pytest.mark.campaign
 async def test_another_lead_set_is_told_by_its_identity_jumpers(bench: Bench) -> None:
     other = bench.write("other.toml", Path(bench.leads[0]).read_text().replace("[[20, 21]]", "[[20, 23]]"))
     async with bench.at("leads", wired_by=str(other)):
@@ -315,6 +316,7 @@ async def wiggled_loose(bench: Bench) -> None:
     bench.app.worker.tell_virtual("harness", str(bench.write("loose.toml", harness(*BEFORE, more=loose))))
 
 
+@pytest.mark.campaign
 async def test_a_dropout_is_told_with_its_circuit_and_length_while_the_harness_is_wiggled(bench: Bench) -> None:
     bench.plan.write_text(PLAN.replace('"isolation"]', '"isolation", "dropout"]') + "[limits]\nwiggle_s = 2\n")
     async with bench.at("as left"):

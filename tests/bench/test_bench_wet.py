@@ -226,6 +226,7 @@ async def test_the_watch_of_the_work_sheet_leads_the_same_way(bench: Bench) -> N
         assert bench.job.state.unclean
 
 
+@pytest.mark.campaign
 async def test_the_leads_stage_leads_the_same_way_and_an_incomplete_as_found_forbids_pass(bench: Bench) -> None:
     bench.harness = bench.write("wet.toml", harness(*BEFORE, more=WET.format("B-2")))
     async with bench.at("leads"):

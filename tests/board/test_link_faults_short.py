@@ -56,6 +56,7 @@ def test_the_campaign_would_notice_a_wrong_result():
     assert {text.split()[0] for text in outcome.wrong} == {"walk", "patterns", "1"}
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("seed", [1, 10])
 def test_a_whole_test_through_a_faulty_port_ends_in_the_right_verdict_or_an_abort(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

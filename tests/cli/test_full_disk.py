@@ -14,6 +14,7 @@ from tests.support.tools import need_own_mounts
 ROOT = Path(__file__).resolve().parents[2]
 
 
+@pytest.mark.campaign
 @pytest.mark.parametrize("kilobytes", [60, 130, 160])
 def test_the_verdict_is_printed_when_the_disk_of_the_log_is_full(kilobytes: int, tmp_path: Path) -> None:
     need_own_mounts()

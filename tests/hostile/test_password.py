@@ -99,6 +99,7 @@ def surroundings(folder: Path) -> dict[str, str]:
     return {**kept, "XDG_DATA_HOME": str(folder), "LOOMWRIGHT_TRACEBACK": "1", "PYTHONPATH": str(ROOT), "TERM": "xterm"}
 
 
+@pytest.mark.campaign
 def test_a_whole_job_on_a_shared_log_keeps_the_password_out_of_everything(
     server: Cluster, tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -174,6 +174,7 @@ def test_estimate_of_one_reading_is_cautious() -> None:
     assert (nread, count) == (64, 1) and listen(talk, 0.3)["mean_us"] <= estimate
 
 
+@pytest.mark.campaign
 def test_starter_board_watches_too() -> None:
     leads = {1: "D-1", 9: "H-1"}
     talk = Talk({"dropout": [dropout(200, 4, "D-1", "H-1")]}, leads, build="starter").begin()
@@ -302,6 +303,7 @@ def test_chips_of_which_every_read_channel_is_held_are_left_out() -> None:
     assert 25 < listen(talk, 0.2)["mean_us"] - two < 60
 
 
+@pytest.mark.campaign
 def test_starter_board_lets_go_in_turn_too() -> None:
     leads = {c: f"D-{c}" for c in range(1, 21)}
     links = [{"a": f"D-{c}", "b": f"D-{c + 10}"} for c in range(1, 11)]
