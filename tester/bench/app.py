@@ -167,7 +167,7 @@ class BenchApp(App[int]):
         job = self.session.job
         assert job is not None
         stale = ("as left", "finish") if self.session.stale_words() else ()
-        return (*stale, *(() if job.state.wiggles and not self.session.watch_is_stale() else ("wiggle",)))
+        return (*stale, *(() if job.state.wiggles and not job.state.watch_is_stale else ("wiggle",)))
 
     def refuse(self, error: LoomwrightError) -> None:
         """Say on the screen what was refused, in place of the next step."""

@@ -199,24 +199,6 @@ class Session:
             return "NOT TESTED: not judged since the last change. Judge again at as left (g)."
         return "NOT TESTED: the harness was handled after the last scan. Test again at as left (g)."
 
-    def watch_is_stale(self) -> bool:
-        """True when the harness was handled after the newest dropout watch."""
-        assert self.job is not None
-        kinds = ("tick", "undo", "touched", "wiggle")
-        newest = next((event.kind for event in reversed(self.job.events()) if event.kind in kinds), "")
-        return bool(self.job.state.wiggles) and newest != "wiggle"
-
-    def signed(self) -> dict[str, str]:
-        """Role -> initials given under the newest verdict; older ones stand below another result."""
-        assert self.job is not None
-        found: dict[str, str] = {}
-        for event in self.job.events():
-            if event.kind == "verdict":
-                found = {}
-            elif event.kind == "initials":
-                found[str(event.data["role"])] = str(event.data["initials"])
-        return found
-
     def resolved(self) -> Resolved:
         """The plan decided for this harness."""
         return self._view("resolved", lambda job: job.resolved())

@@ -342,12 +342,12 @@ class Job(JobEvents):
 
     # Verdict
 
-    def facts(self) -> JudgeFacts:
-        """How the job stands, as judge needs it."""
+    def facts(self, resolved: Resolved | None = None) -> JudgeFacts:
+        """How the job stands, as judge needs it. `resolved`: by another plan than the job's own."""
         entry = self.state.newest_scan(AS_LEFT)
         rounds = rounds_of(entry, f"record {self.record}") if entry else ()
         found = leads_of(self.state.newest_scan(AS_FOUND), f"record {self.record}")
-        steps = tuple(todo.id for todo in self.resolved().todo)
+        steps = tuple(todo.id for todo in (resolved or self.resolved()).todo)
         moved = moved_leads(found, [one.leads for one in rounds])
         return facts_of(self.state, self.leads, steps, isolation_of(rounds), moved)
 

@@ -26,17 +26,13 @@ def facts_of(
 ) -> JudgeFacts:
     """How the job stands. `steps`: ids of the steps that this harness gets; `isolation` of the scan to be judged;
     `moved`: see `moved_leads`."""
-    watch, place = None, 0
     scan = state.newest_scan("as left")
-    if state.wiggles:
-        newest = state.wiggles[-1]
-        watch, place = watch_of(newest), newest["place"]
     return JudgeFacts(
         can=checks_of(state.board.get("can", ("scan",))),
         steps_open=tuple(step for step in steps if step not in state.ticks),
         stale=not state.scan_is_fresh,
-        watch=watch,
-        watch_stale=place < state.last_physical,
+        watch=watch_of(state.wiggles[-1]) if state.wiggles else None,
+        watch_stale=state.watch_is_stale,
         isolation=isolation,
         isolation_u={name: isolation_u(ohms) for name, ohms in isolation.items() if ohms is not None},
         isolation_seen_to=limit("isolation_seen_to") if isolation else 0.0,

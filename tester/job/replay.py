@@ -9,10 +9,9 @@ from tester.board.recording import ReplayWire
 from tester.errors import BoardError, InputError
 from tester.harness.leads import LeadMap
 from tester.harness.verdict import Verdict
-from tester.job.job import AS_FOUND, AS_LEFT, Job
-from tester.job.judging import facts_of, moved_leads
-from tester.job.measure import isolation_of, take_scan
-from tester.job.stored import leads_of, reading_of, recording_of, rounds_of
+from tester.job.job import AS_LEFT, Job
+from tester.job.measure import take_scan
+from tester.job.stored import reading_of, recording_of, rounds_of
 from tester.judge import judge
 from tester.plan.expect import expectation
 from tester.plan.load import load_plan
@@ -27,12 +26,7 @@ def judged_by(job: Job, plan_text: str, name: str) -> Verdict:
         raise InputError(f"record {job.record} holds no as-left scan to judge")
     found = resolve(plan, job.as_found, job.answers, job.side)
     expected = expectation(plan, job.as_found, job.answers, job.side)
-    rounds = rounds_of(entry, f"record {job.record}")
-    moved = moved_leads(
-        leads_of(job.state.newest_scan(AS_FOUND), f"record {job.record}"), [one.leads for one in rounds]
-    )
-    facts = facts_of(job.state, job.leads, [todo.id for todo in found.todo], isolation_of(rounds), moved)
-    return judge(expected, reading_of(entry, f"record {job.record}", job.state.proven), facts)
+    return judge(expected, reading_of(entry, f"record {job.record}", job.state.proven), job.facts(found))
 
 
 class _Moved:

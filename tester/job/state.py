@@ -80,6 +80,7 @@ class JobState:
     ticks     step id -> tick, steps undone are gone
     left_out  cavities that the newest look left out, possibly wet
     unclean   cavities whose leads were on a wet harness: to be cleaned and proven again by touch
+    signed    role -> initials given under the newest verdict; `initials` holds older ones too
     last_physical  place of the newest event after which the harness is another: a tick, an undo, a touch
     last_fact      place of the newest event that changes what a verdict would say
     place          place of the newest event: how many there are
@@ -105,6 +106,7 @@ class JobState:
     wiggles: tuple[dict[str, Any], ...] = ()
     aborted: tuple[dict[str, Any], ...] = ()
     initials: dict[str, str] = field(default_factory=dict)
+    signed: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     photos: tuple[dict[str, Any], ...] = ()
     function_checks: dict[str, str] = field(default_factory=dict)
@@ -145,6 +147,11 @@ class JobState:
     def unjudged(self) -> bool:
         """True when the newest as-left scan still counts, and no verdict on it does."""
         return self.scan_is_fresh and self.verdict is None
+
+    @property
+    def watch_is_stale(self) -> bool:
+        """True when the harness was handled after the newest dropout watch."""
+        return bool(self.wiggles) and self.wiggles[-1]["place"] < self.last_physical
 
     @property
     def stage(self) -> str:
@@ -266,7 +273,8 @@ def _scan(state: JobState, event: EventLike) -> JobState:
 
 
 def _verdict(state: JobState, event: EventLike) -> JobState:
-    return replace(state, verdicts=(*state.verdicts, VerdictEntry(state.place, event.at, dict(event.data))))
+    entry = VerdictEntry(state.place, event.at, dict(event.data))
+    return replace(state, verdicts=(*state.verdicts, entry), signed={})
 
 
 def _wiggle(state: JobState, event: EventLike) -> JobState:
@@ -280,7 +288,8 @@ def _aborted(state: JobState, event: EventLike) -> JobState:
 
 
 def _initials(state: JobState, event: EventLike) -> JobState:
-    return replace(state, initials={**state.initials, event.data["role"]: event.data["initials"]})
+    given = {event.data["role"]: event.data["initials"]}
+    return replace(state, initials=state.initials | given, signed=state.signed | given)
 
 
 def _note(state: JobState, event: EventLike) -> JobState:

@@ -99,6 +99,6 @@ async def test_initials_under_an_older_verdict_are_asked_for_again(bench: Bench)
         bench.job.judge()
         bench.app.call_later(bench.app.stage.state_changed)
         await bench.until_text("(AB under an earlier verdict)")
-        assert bench.app.session.signed() == {}
+        assert bench.job.state.signed == {}
         await bench.keys("enter")
         assert "AFTER INSTALLING" in bench.strip

@@ -159,7 +159,7 @@ class FinishScreen(StageScreen):
         return lines
 
     def _people(self) -> list[Block]:
-        given, signed = self._state().initials, self.bench.session.signed()
+        given, signed = self._state().initials, self._state().signed
         lines: list[Block] = []
         for role in ROLES_OF_PEOPLE:
             old = f"   ({given[role]} under an earlier verdict)" if role in given and role not in signed else ""
@@ -168,5 +168,5 @@ class FinishScreen(StageScreen):
 
     def _missing(self) -> list[str]:
         """Roles whose initials do not stand under the newest verdict."""
-        signed = self.bench.session.signed()
+        signed = self._state().signed
         return [role for role in ROLES_OF_PEOPLE if role not in signed]

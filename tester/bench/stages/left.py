@@ -168,7 +168,7 @@ class AsLeftScreen(ScanStage):
 
     def _wiggle_wanted(self) -> bool:
         job = self._job()
-        wiggled = any(one["place"] > job.state.last_physical for one in job.state.wiggles)
+        wiggled = job.state.wiggles and not job.state.watch_is_stale
         return "dropout" in self.bench.session.plan.checks and not wiggled
 
     def _open_steps(self) -> list[Pick]:

@@ -130,7 +130,7 @@ class WiggleScreen(StageScreen):
             left = max(0.0, self.seconds - (time.monotonic() - self.began))
             more = f"{left:.0f} s to go" if left else "long enough"
             return f"Wiggle every branch now, {more}. {count(self.dropped, 'dropout')} so far. Enter stops."
-        if self.bench.session.watch_is_stale():
+        if self._job().state.watch_is_stale:
             return "The harness was handled after this watch: it no longer counts. Enter watches again; s goes on."
         if self._job().state.wiggles:
             judged = "The harness is judged with this" if self._job().state.verdict is not None else "Not judged yet"
