@@ -13,7 +13,7 @@ from tester.board.opening import VIRTUAL, open_board
 from tester.board.ports import list_ports
 from tester.board.recording import Recorder
 from tester.cli.output import say
-from tester.errors import BoardError, InputError, StoreError
+from tester.errors import BoardError, InputError, LoomwrightError, StoreError
 from tester.harness.cavity import parse_cavity
 from tester.harness.leads import LeadMap, load_leads
 from tester.job.files import read_bytes, write_whole
@@ -90,10 +90,19 @@ def opened_board(options: argparse.Namespace, recorder: Recorder | None = None) 
             recorder=recorder,
         ) as board:
             yield board
-    finally:  # what went over the line is wanted most when it broke off
-        if file and recorder and recorder.text():
-            write_whole(file, recorder.text())
-            say(f"recording: {file}")
+    except BaseException:  # what went over the line is wanted most when it broke off, and why it did still more
+        try:
+            _keep_recording(file, recorder)
+        except LoomwrightError as trouble:
+            say(str(trouble))
+        raise
+    _keep_recording(file, recorder)
+
+
+def _keep_recording(file: str | None, recorder: Recorder | None) -> None:
+    if file and recorder and recorder.text():
+        write_whole(file, recorder.text())
+        say(f"recording: {file}")
 
 
 def open_log(where: str | None) -> tuple[Store, StoreError | None]:
